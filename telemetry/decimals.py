@@ -5,8 +5,9 @@ decimal; a column is kept so only where this was found to hold for every number.
 bytes, not eight.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, MutableMapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -25,12 +26,64 @@ SPARE_SPAN = 1.6
 Rows = slice | IntArray | BoolArray
 
 
-@dataclass(frozen=True, eq=False)
-class Column:
-    """Numbers of shape (n_rows,), NaN where missing: ``column[rows]`` gives those of some rows as float64.
+class Numbers(ABC):
+    """Numbers of shape (n_rows,), NaN where missing, however they are kept: ``numbers[rows]`` gives some as float64."""
 
-    Kept as float64, or as whole numbers of which value = (number + base) / 10**decimals * factor + offset; the least
-    number of their type then stands for a missing one.
+    @abstractmethod
+    def __len__(self) -> int: ...
+
+    @abstractmethod
+    def __getitem__(self, rows: Rows) -> FloatArray: ...
+
+    @property
+    def values(self) -> FloatArray:
+        """All numbers; not to be written to."""
+        return self[:]
+
+    def blocks(self) -> Iterator[tuple[slice, FloatArray]]:
+        """The numbers block by block, with their rows."""
+        for first in range(0, len(self), BLOCK):
+            rows = slice(first, min(first + BLOCK, len(self)))
+            yield rows, self[rows]
+
+
+@dataclass(frozen=True, eq=False)
+class Lines(Numbers):
+    """Straight lines between few numbers, drawn where they are asked for."""
+
+    at: FloatArray  # place of each, rising; that of a row is row / rows_per_unit
+    numbers: FloatArray
+    count: int  # rows
+    blank: IntArray = field(
+        default_factory=lambda: np.empty(0, np.int64)
+    )  # rows at which blanks begin and end
+    rows_per_unit: float = 1.0
+
+    def __len__(self) -> int:
+        return self.count
+
+    def __getitem__(self, rows: Rows) -> FloatArray:
+        rows = (
+            np.arange(*rows.indices(self.count)) if isinstance(rows, slice) else np.arange(self.count)[rows]
+        )
+        values = np.interp(rows / self.rows_per_unit, self.at, self.numbers)
+        if self.blank.size:
+            values[np.searchsorted(self.blank, rows, side="right") % 2 == 1] = np.nan
+        return values
+
+    def part(self, rows: slice) -> "Lines":
+        """The same over some rows that follow each other."""
+        first, last, _ = rows.indices(self.count)
+        at = self.at - first / self.rows_per_unit
+        return replace(self, at=at, count=max(last - first, 0), blank=self.blank - first)
+
+
+@dataclass(frozen=True, eq=False)
+class Column(Numbers):
+    """Numbers of a file, kept as float64 or as whole numbers.
+
+    Of these value = (number + base) / 10**decimals * factor + offset. The least number of their type stands for a
+    missing one.
     """
 
     kept: npt.NDArray[Any]
@@ -74,17 +127,6 @@ class Column:
     def is_float(self) -> bool:
         """Whether the floats themselves are kept."""
         return self.kept.dtype == np.float64
-
-    @property
-    def values(self) -> FloatArray:
-        """All numbers; not to be written to."""
-        return self[:]
-
-    def blocks(self) -> Iterator[tuple[slice, FloatArray]]:
-        """The numbers block by block, with their rows."""
-        for first in range(0, len(self), BLOCK):
-            rows = slice(first, min(first + BLOCK, len(self)))
-            yield rows, self[rows]
 
     def known(self, rows: Rows = slice(None)) -> BoolArray:
         """Where there is a number."""
@@ -183,18 +225,19 @@ class Packer:
         column = self._column
         if column.is_float:
             return values
-        numbers = None
-        with np.errstate(over="ignore", invalid="ignore"):
-            for decimals in range(column.decimals, _MOST_DECIMALS + 1):
-                if (numbers := _exactly(values, decimals)) is not None:
-                    break
-        blank = np.isnan(values)
-        known = values[:0] if numbers is None else numbers[~blank] if blank.any() else numbers
-        if numbers is None or (len(known) and not self._holds(known, decimals)):
+        found = None
+        for decimals in range(column.decimals, _MOST_DECIMALS + 1):
+            if (found := _exactly(values, decimals)) is not None:
+                break
+        numbers, blank = found or (values[:0], None)
+        known = numbers if blank is None else numbers[~blank]
+        if found is None or (len(known) and not self._holds(known, decimals)):
             self._change(Column(np.empty(0)))
             return values
-        numbers -= self._column.base
-        numbers[blank] = np.iinfo(self._column.kept.dtype).min
+        if self._column.base:
+            numbers -= self._column.base
+        if blank is not None:
+            numbers[blank] = np.iinfo(self._column.kept.dtype).min
         return numbers
 
     def _holds(self, numbers: FloatArray, decimals: int) -> bool:
@@ -234,13 +277,17 @@ class Packer:
         self._column = replace(form, kept=kept)
 
 
-def _exactly(values: FloatArray, decimals: int) -> FloatArray | None:
-    """Whole numbers of which number / 10**decimals is the value, NaN for NaN; None if there are none."""
+@np.errstate(over="ignore", invalid="ignore")
+def _exactly(values: FloatArray, decimals: int) -> tuple[FloatArray, BoolArray | None] | None:
+    """Whole numbers of which number / 10**decimals is the value, and where that is NaN, if anywhere; else None."""
     scale = 10.0**decimals
     numbers = values * scale
     np.rint(numbers, out=numbers)
     same = numbers / scale == values
-    return numbers if same.all() or (same | np.isnan(values)).all() else None
+    if same.all():
+        return numbers, None
+    blank = np.isnan(values)
+    return (numbers, blank) if (same | blank).all() else None
 
 
 def _form(least: int, most: int, now: Column) -> tuple[type[Any], int]:
@@ -268,8 +315,8 @@ def packed(values: FloatArray) -> Column:
 class Columns(MutableMapping[str, FloatArray]):
     """Columns by name: each is given as float64, made when it is asked for where it is kept smaller."""
 
-    def __init__(self, kept: Mapping[str, "Column | FloatArray"]) -> None:
-        self._kept = {name: as_column(column) for name, column in kept.items()}
+    def __init__(self, kept: Mapping[str, Numbers | FloatArray]) -> None:
+        self._kept = {name: as_kept(numbers) for name, numbers in kept.items()}
 
     def __getitem__(self, name: str) -> FloatArray:
         return self._kept[name].values
@@ -289,16 +336,23 @@ class Columns(MutableMapping[str, FloatArray]):
     def __len__(self) -> int:
         return len(self._kept)
 
-    def column(self, name: str) -> Column:
+    def kept(self, name: str) -> Numbers:
         """A column as it is kept."""
         return self._kept[name]
 
 
-def as_column(values: Column | FloatArray) -> Column:
+def as_kept(values: Numbers | FloatArray) -> Numbers:
+    """Numbers as they are kept."""
+    return values if isinstance(values, Numbers) else Column(values)
+
+
+def as_column(values: Numbers | FloatArray) -> Column:
     """Numbers as a column."""
-    return values if isinstance(values, Column) else Column(values)
+    if isinstance(values, Column):
+        return values
+    return Column(values.values if isinstance(values, Numbers) else values)
 
 
-def column_of(columns: Mapping[str, FloatArray], name: str) -> Column:
+def kept_of(columns: Mapping[str, FloatArray], name: str) -> Numbers:
     """A column as it is kept, of columns of any kind."""
-    return columns.column(name) if isinstance(columns, Columns) else Column(columns[name])
+    return columns.kept(name) if isinstance(columns, Columns) else Column(columns[name])

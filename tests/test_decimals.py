@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.decimals import Column, Columns, Packer, column_of, packed
+from telemetry.decimals import Column, Columns, Lines, Packer, as_column, kept_of, packed
 from telemetry.numeric import BLOCK
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
@@ -86,8 +86,21 @@ def test_columns_are_changed_as_arrays_are(values):
 def test_columns_by_name_give_floats_and_hold_what_is_put_in():
     columns = Columns({"fork": packed(np.array([1.5, 2.5])), "lap": np.array([1.0, 2.0])})
     assert columns["fork"].dtype == np.float64 and {**columns, "x": 1}.keys() == {"fork", "lap", "x"}
-    assert column_of(columns, "fork").kept.dtype == np.int16
+    assert kept_of(columns, "fork").kept.dtype == np.int16
     columns["fork"] = np.array([np.pi, 0.0])
     del columns["lap"]
     assert list(columns) == ["fork"] and columns["fork"][0] == np.pi
-    assert isinstance(column_of({"a": np.array([0.5])}, "a"), Column)
+    assert isinstance(kept_of({"a": np.array([0.5])}, "a"), Column)
+
+
+def test_lines_between_few_numbers_are_those_of_numpy():
+    at, numbers = np.array([2.0, 5.0, 9.0]), np.array([1.0, 4.0, 0.0])
+    lines = Lines(at, numbers, 12, blank=np.array([0, 1, 6, 8]))
+    wanted = np.interp(np.arange(12), at, numbers)
+    wanted[[0, 6, 7]] = np.nan
+    np.testing.assert_array_equal(lines.values, wanted)
+    np.testing.assert_array_equal(lines[::3], wanted[::3])
+    np.testing.assert_array_equal(lines[np.array([7, 1, 11])], wanted[[7, 1, 11]])
+    np.testing.assert_array_equal(lines[wanted > 2], wanted[wanted > 2])
+    np.testing.assert_array_equal(lines.part(slice(3, 10)).values, wanted[3:10])
+    np.testing.assert_array_equal(as_column(lines).values, wanted)

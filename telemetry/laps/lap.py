@@ -9,6 +9,7 @@ from typing import Literal, Protocol, TypeVar
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.decimals import Lines
 from telemetry.notes import QualityNote
 
 Phase = Literal["braking", "entry", "mid-corner", "drive", "straight"]
@@ -89,8 +90,8 @@ class Track:
     lap_source: LapSource
     lap: IntArray  # number, 0 where none
     distance_m: FloatArray  # since the start of the lap, the same at one place in every lap
-    x_m: FloatArray | None  # east of the run's first fix; None without GPS
-    y_m: FloatArray | None  # north of it
+    x_m: FloatArray | Lines | None  # east of the run's first fix; None without GPS
+    y_m: FloatArray | Lines | None  # north of it
     speed_m_s: FloatArray  # over the ground; NaN where unknown
     phase: IntArray  # index into `PHASES`, -1 where unknown
     corner: IntArray  # number of the nearest corner, from braking to drive; 0 on a straight
@@ -106,12 +107,16 @@ class Track:
             self,
             lap=self.lap[rows],
             distance_m=self.distance_m[rows],
-            x_m=None if self.x_m is None else self.x_m[rows],
-            y_m=None if self.y_m is None else self.y_m[rows],
+            x_m=_part(self.x_m, rows),
+            y_m=_part(self.y_m, rows),
             speed_m_s=self.speed_m_s[rows],
             phase=self.phase[rows],
             corner=self.corner[rows],
         )
+
+
+def _part(values: FloatArray | Lines | None, rows: slice) -> FloatArray | Lines | None:
+    return values.part(rows) if isinstance(values, Lines) else None if values is None else values[rows]
 
 
 class TimedLap(Protocol):

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.decimals import Lines
 from telemetry.laps.corners import MOVING_M_S
 from telemetry.laps.gps import Fixes, dropouts, path_speed, without_jumps
 from telemetry.notes import QualityNote
@@ -80,6 +81,12 @@ class Thin:
         lines = rise[:, None] * share
         lines += values[:, None]
         return lines.ravel()[: self.n_samples]
+
+    def lines(self, values: FloatArray) -> Lines:
+        """What `spread` gives, drawn where it is asked for."""
+        after = 2 * values[-1:] - values[-2:-1] if len(values) > 1 else values
+        rows = np.arange(len(values) + 1, dtype=np.float64) * self.step
+        return Lines(rows, np.concatenate((values, after)), self.n_samples)
 
     def hold(self, values: IntArray) -> IntArray:
         """The nearest thin value at every sample of the run."""

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.decimals import column_of
+from telemetry.decimals import Lines, kept_of
 from telemetry.laps.corners import (
     DRIVING_M_S2,
     MOVING_M_S,
@@ -65,7 +65,7 @@ def find_track(
     crossings = find_crossings(run, thin, fixes, speed, start_line, line, notes)
     if crossings.source == "beacon":
         crossings = with_missed(crossings, run.channels["beacon"], thin, fixes, speed, notes)
-    lean = column_of(run.channels, "lean_deg")[thin.rows] if "lean_deg" in run.channels else None
+    lean = kept_of(run.channels, "lean_deg")[thin.rows] if "lean_deg" in run.channels else None
     places = find_places(thin, fixes, speed, lean, crossings, circuit, line, notes)
     crossings = crossings if places is None else places.crossings
     if places is not None and places.matched and circuit is not None and circuit.kept_in:
@@ -265,7 +265,7 @@ def _phases(
 ) -> tuple[IntArray, tuple[str, ...]]:
     """Phases on the thin clock, and the channels they were decided from."""
     channels = {
-        name: column_of(run.channels, name)[thin.rows]
+        name: kept_of(run.channels, name)[thin.rows]
         for name in run.channels
         if name in ("brake", "throttle_pct")
     }
@@ -298,7 +298,7 @@ def _phases(
     return phase, tuple(dict.fromkeys(filter(None, used)))
 
 
-def _path(thin: Thin, fixes: Fixes | None) -> tuple[FloatArray | None, FloatArray | None]:
+def _path(thin: Thin, fixes: Fixes | None) -> tuple[Lines | None, Lines | None]:
     """East and north at every sample, straight between positions; NaN over their pauses."""
     if fixes is None:
         return None, None
@@ -308,7 +308,7 @@ def _path(thin: Thin, fixes: Fixes | None) -> tuple[FloatArray | None, FloatArra
     for i in pause.tolist():
         unknown[np.searchsorted(t, fixes.t_s[i], "right") : np.searchsorted(t, fixes.t_s[i + 1])] = True
     east, north = (
-        thin.spread(np.where(unknown, np.nan, np.interp(t, fixes.t_s, v)))
+        thin.lines(np.where(unknown, np.nan, np.interp(t, fixes.t_s, v)))
         for v in (fixes.east_m, fixes.north_m)
     )
     return east, north

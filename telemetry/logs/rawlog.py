@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.constants import GRAVITY_M_S2
-from telemetry.decimals import Column, Columns, column_of
+from telemetry.decimals import Column, Columns, as_column, kept_of
 from telemetry.errors import LogError
 from telemetry.notes import QualityNote, Step
 from telemetry.plaintext import plain
@@ -182,7 +182,7 @@ class RawLog:
 
     def column(self, name: str) -> Column:
         """A column as it is kept: in a log that was read, most are smaller than as float64."""
-        return column_of(self.columns, name)
+        return as_column(kept_of(self.columns, name))
 
     def called(self, name: str) -> str | None:
         """The column that a name means: as in the file's header, with or without its unit; None if there is none."""

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Protocol
 
 import numpy as np
+import pyarrow as pa
 
 from telemetry.decimals import Columns, packed
 from telemetry.errors import LogError
@@ -49,7 +50,9 @@ def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
         raise LogError(f"reader {reader!r} is not known; known are {', '.join(map(repr, names))}.")
     for candidate in READERS:
         if reader == candidate.NAME or (reader is None and candidate.recognises(path)):
-            return _within_reason(_plainly(candidate.read(path)))
+            log = _within_reason(_plainly(candidate.read(path)))
+            pa.default_memory_pool().release_unused()
+            return log
     if read_head(path, 4) == b"PK\x03\x04":
         raise LogError(
             f"{path}: is a .zip archive or a spreadsheet; unpack it, or export the log as CSV, and give that file."

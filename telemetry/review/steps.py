@@ -627,7 +627,7 @@ def _traces(run: Run, motion: Motion, track: Track) -> Traces:
         columns[f"{name}_wheel_mm_s"] = end.wheel_speed_mm_s if end else unknown
         columns[f"{name}_valid"] = end.valid.astype(np.float64) if end else np.zeros(len(run.t_s))
     if track.x_m is not None and track.y_m is not None:
-        columns["x_m"], columns["y_m"] = track.x_m, track.y_m
+        columns["x_m"], columns["y_m"] = track.x_m[:], track.y_m[:]
     columns |= {
         name: run.channels[name] for name in ("throttle_pct", "brake", "lean_deg") if name in run.channels
     }

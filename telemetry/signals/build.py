@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
-from telemetry.decimals import Column, Columns, as_column
+from telemetry.decimals import Column, Columns, Numbers, as_column
 from telemetry.errors import BothEndsError, CalibrationError, ChannelError, StrokeExceededError
 from telemetry.logs import RawLog
 from telemetry.notes import QualityNote, Step
@@ -185,7 +185,7 @@ def judge_ends(
     grid: Grid,
     read: Mapping[End, Reading],
     sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray | Column],
+    channels: Mapping[str, FloatArray | Numbers],
 ) -> Judged:
     """Cleaned travel of each end; an end whose readings are not travel is left out, with its fault."""
     faults = {end: fault for end in read if (fault := _fault(grid, read, end, sensors, channels, {}))}
@@ -225,7 +225,7 @@ def _fault(
     read: Mapping[End, Reading],
     end: End,
     sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray | Column],
+    channels: Mapping[str, FloatArray | Numbers],
     faults: Mapping[End, Fault],
     *,
     doubted: bool = False,
@@ -273,7 +273,7 @@ def _swapped_columns(
     read: Mapping[End, Reading],
     cleaned: Mapping[End, Cleaning],
     sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray | Column],
+    channels: Mapping[str, FloatArray | Numbers],
     grid: Grid,
     faults: Mapping[End, Fault],
 ) -> dict[End, Fault]:
@@ -301,7 +301,7 @@ def _clean(
     end: End,
     setup: SensorSetup,
     faults: Mapping[End, Fault],
-    speed_m_s: FloatArray | Column | None,
+    speed_m_s: FloatArray | Numbers | None,
 ) -> Cleaning:
     def row_of(sample: int) -> int:
         return log.first_row + grid.row_of(sample)

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.decimals import Column
+from telemetry.decimals import Column, Lines, Numbers
 from telemetry.errors import ChannelError
 from telemetry.logs import UNITS, RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote, Severity, Step
@@ -134,7 +134,7 @@ class Channel:
     """One channel on the run's clock, its logged rate, and notes."""
 
     name: str
-    values: Column
+    values: Numbers
     rate_hz: float
     notes: tuple[QualityNote, ...]
 
@@ -163,29 +163,29 @@ def read_channel(
 
 def on_clock(
     values: Column, row_t_s: FloatArray | Column, grid: Grid, between: str = "line"
-) -> tuple[Column, float] | None:
+) -> tuple[Numbers, float] | None:
     """A column on the run's clock, NaN in pauses, and its logged rate [Hz]; None if it holds fewer than two numbers."""
     row_by_row = grid.is_row_by_row(len(values))
     every_row = row_by_row and not values.missing and len(values) > 1
-    if every_row and (between != "line" or _hold_rows(values.changes()) == 1):
-        return values, grid.sample_rate_hz
-    numbers = values.values
-    own = _own_rows(numbers, row_t_s, grid)
-    if between == "line":
-        own = _without_held(numbers, own)
+    if every_row:
+        held = _held(values.changes()) if between == "line" else None
+        if held is None:
+            return values, grid.sample_rate_hz
+        own = held
+    else:
+        own = _own_rows(values.values, row_t_s, grid)
+        own = _without_held(values, own) if between == "line" else own
     if len(own) < 2:
         return None
-    own_t, own_values = row_t_s[own], numbers[own]
+    own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
-    t_s = grid.t_s
-    steps = np.diff(own)
-    every = int(steps[0]) if (steps == steps[0]).all() else 0  # rows per sample, if constant
-    if every and between == "line" and row_by_row:
-        result = _evenly_between(own_values, int(own[0]), every, len(t_s))
-    else:
-        result = _on_clock(t_s, own_t, own_values, between)
-    _blank_pauses(result, t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
-    return Column(result), 1 / interval
+    blank = _pauses(grid.t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
+    if between == "line":
+        steps = np.diff(own)
+        by_row = row_by_row and bool((steps == steps[0]).all())
+        at, rate_hz = (own.astype(np.float64), 1.0) if by_row else (own_t, grid.sample_rate_hz)
+        return Lines(at, own_values, grid.n_samples, blank, rate_hz), 1 / interval
+    return Column(_blanked(_on_clock(grid.t_s, own_t, own_values, between), blank)), 1 / interval
 
 
 def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
@@ -280,17 +280,21 @@ def _own_rows(values: FloatArray, row_t_s: FloatArray | Column, grid: Grid) -> I
     return own[np.diff(row_t_s[own], prepend=-np.inf) > 0].astype(np.int64, copy=False)
 
 
-def _without_held(values: FloatArray, own: IntArray) -> IntArray:
-    """Leave out rows in which a slow channel only repeats; a constant value keeps one sample per hold period."""
-    numbers = values if len(own) == len(values) else values[own]
-    changed = Column(numbers).changes()
+def _without_held(values: Column, own: IntArray) -> IntArray:
+    """Of some rows those in which a slow channel does not only repeat."""
+    held = _held(values.some(own).changes())
+    return own if held is None else np.asarray(own[held])
+
+
+def _held(changed: BoolArray) -> IntArray | None:
+    """One row per period for which a slow channel holds its value, also of a constant one; None if it holds none."""
     hold = _hold_rows(changed)
     if hold == 1:
-        return own
+        return None
     first = np.flatnonzero(changed)
-    count = -(-np.diff(first, append=len(own)) // hold)  # samples of each level
+    count = -(-np.diff(first, append=len(changed)) // hold)  # samples of each level
     again = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    return np.asarray(own[np.repeat(first, count) + hold * again])
+    return np.asarray(np.repeat(first, count) + hold * again)
 
 
 def _hold_rows(changed: BoolArray) -> int:
@@ -319,21 +323,8 @@ def _step_lengths(changed: BoolArray) -> IntArray:
     return lengths
 
 
-def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:
-    """Linear interpolation of a channel with one sample per ``every`` rows; constant beyond its ends."""
-    result = np.empty(count)
-    last = first + (len(own) - 1) * every
-    result[:first], result[last:] = own[0], own[-1]
-    share = np.arange(every) / every
-    lines = result[first:last].reshape(-1, every)
-    np.multiply(np.diff(own)[:, None], share, out=lines)
-    lines += own[:-1, None]
-    return result
-
-
 def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str) -> FloatArray:
-    if between == "line":
-        return np.interp(t_s, own_t, own)
+    """Values that hold until the next one; of pulses each is seen."""
     # the row of a clock tick may be stamped a rounding error after it
     half = 0.5 * (t_s[1] - t_s[0])
     starts = np.searchsorted(t_s, own_t - half)
@@ -346,17 +337,21 @@ def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str)
     return held
 
 
-def _blank_pauses(
-    values: FloatArray, t_s: FloatArray, own_t: FloatArray, pause_s: float, edge_s: float
-) -> None:
-    """Set values inside a pause, or well before the first or after the last sample, to NaN; in place."""
+def _pauses(t_s: FloatArray, own_t: FloatArray, pause_s: float, edge_s: float) -> IntArray:
+    """Samples at which pauses, or what lies well before the first or after the last value, begin and end by turns."""
     pauses = np.flatnonzero(np.diff(own_t) > pause_s)
     starts = np.searchsorted(t_s, own_t[pauses], side="right")
     ends = np.searchsorted(t_s, own_t[pauses + 1])
-    for start, end in zip(starts, ends, strict=True):
+    first, last = np.searchsorted(t_s, own_t[0] - edge_s), np.searchsorted(t_s, own_t[-1] + edge_s, "right")
+    edges = np.concatenate(([0, first], np.column_stack((starts, ends)).ravel(), [last, len(t_s)]))
+    return edges[np.repeat(edges[::2] < edges[1::2], 2)]
+
+
+def _blanked(values: FloatArray, blank: IntArray) -> FloatArray:
+    """Values without those from each begin to the next end; in place."""
+    for start, end in zip(blank[::2], blank[1::2], strict=True):
         values[start:end] = np.nan
-    values[: np.searchsorted(t_s, own_t[0] - edge_s)] = np.nan
-    values[np.searchsorted(t_s, own_t[-1] + edge_s, side="right") :] = np.nan
+    return values
 
 
 def at_bench_supply(

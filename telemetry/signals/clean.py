@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
-from telemetry.decimals import Column
+from telemetry.decimals import Column, Numbers
 from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
 from telemetry.numeric import BLOCK, quantile
@@ -262,7 +262,7 @@ def clean(
     travel_mm: FloatArray,
     origin: SignalOrigin,
     other_mm: FloatArray | None,
-    speed_m_s: FloatArray | Column | None = None,
+    speed_m_s: FloatArray | Numbers | None = None,
 ) -> Cleaning:
     """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 
@@ -364,7 +364,7 @@ def _moves_about(travel: FloatArray, start: int, end: int, rate: float) -> bool:
     )
 
 
-def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArray | Column | None) -> None:
+def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArray | Numbers | None) -> None:
     """Mask a sensor that does not move while the other end moves or, without one, while the motorcycle rides."""
     travel, rate = work.travel_mm, work.origin.sample_rate_hz
     half = max(2, round(0.5 * STUCK_S * rate))

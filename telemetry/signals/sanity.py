@@ -11,7 +11,7 @@ from typing import TypeAlias
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.decimals import Column, as_column
+from telemetry.decimals import Column, Numbers, as_kept
 from telemetry.errors import BothEndsError, CalibrationError
 from telemetry.notes import QualityNote
 from telemetry.numeric import median, quantile
@@ -35,7 +35,7 @@ LITTLE_SHARE, LEAST_SHARE = 0.10, 0.05
 FLAT_MM = 0.25
 OTHER_MOVES_MM, RIDING_M_S, RIDING_S = 3.0, 8.0, 10.0
 
-Signal: TypeAlias = FloatArray | Column
+Signal: TypeAlias = FloatArray | Numbers
 Read = Callable[[SensorSetup, Signal], FloatArray | None]
 
 # Numbers that are enough for the range of a signal, and the steps by which one is thinned.
@@ -84,11 +84,11 @@ def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate
 
 
 def is_ridden(
-    other_mm: FloatArray | None, speed_m_s: FloatArray | Column | None, sample_rate_hz: float
+    other_mm: FloatArray | None, speed_m_s: FloatArray | Numbers | None, sample_rate_hz: float
 ) -> bool:
     """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves."""
     if speed_m_s is not None:
-        riding = sum(np.count_nonzero(speed > RIDING_M_S) for _, speed in as_column(speed_m_s).blocks())
+        riding = sum(np.count_nonzero(speed > RIDING_M_S) for _, speed in as_kept(speed_m_s).blocks())
         return bool(riding > RIDING_S * sample_rate_hz)
     if other_mm is None:
         return False

@@ -52,7 +52,7 @@ def test_an_archive_is_to_be_unpacked(tmp_path):
 def test_a_quotation_mark_that_is_never_closed_is_said_in_words(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text('time,fork\n0,1\n1,2\n2,"3\n' + "3,4\n" * 700_000)
-    with pytest.raises(LogError, match="a line is longer than 1 MB, or a quotation mark"):
+    with pytest.raises(LogError, match="a line is longer than 0.5 MB, or a quotation mark"):
         read_log(path)
 
 

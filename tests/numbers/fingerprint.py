@@ -11,7 +11,7 @@ from zlib import crc32
 import numpy as np
 from pydantic import BaseModel
 
-from telemetry.decimals import Column
+from telemetry.decimals import Numbers
 
 DIGITS = 8
 
@@ -68,7 +68,7 @@ def _walk(path: str, value: Any) -> Iterator[tuple[str, Any]]:
             yield path, value
         else:
             yield path, "|".join(map(str, value.ravel().tolist()))
-    elif isinstance(value, Column):
+    elif isinstance(value, Numbers):
         yield path, value.values
     elif isinstance(value, BaseModel):
         yield from _walk(path, dict(value))

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, FloatArray
-from telemetry.decimals import Column
+from telemetry.decimals import Column, Lines
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, sanity
@@ -35,10 +35,11 @@ from telemetry.signals.calibrate import (
     zero_mm,
 )
 from telemetry.signals.channels import (
-    _blank_pauses,
+    _blanked,
     _hold_rows,
     _likely_unit,
     _on_clock,
+    _pauses,
     _without_held,
     on_clock,
 )
@@ -275,7 +276,7 @@ def _channels(rng: np.random.Generator) -> Any:
     held[np.unique(np.clip(np.cumsum(np.maximum(steps, 1)), 0, 119))] = True
     own = np.sort(rng.choice(n, int(rng.integers(8, 30)), replace=False))
     blanked = wave.copy()
-    _blank_pauses(blanked, t_s, t_s[own] + 1e-4, _about(rng, 8 / rate_hz), 5 / rate_hz)
+    _blanked(blanked, _pauses(t_s, t_s[own] + 1e-4, _about(rng, 8 / rate_hz), 5 / rate_hz))
     grids = [_tried(even_grid, t, np.ones(len(t), bool)) for t in (t_s, uneven_s)]
     return each(
         [
@@ -285,9 +286,11 @@ def _channels(rng: np.random.Generator) -> Any:
             for between in ("line", "hold", "pulse")
         ],
         [_hold_rows(changed), _hold_rows(held), _hold_rows(held[: int(rng.integers(20, 110))])],
-        _without_held(values, np.flatnonzero(np.isfinite(values))),
+        _without_held(Column(values), np.flatnonzero(np.isfinite(values))),
         [
-            _on_clock(t_s, t_s[own] + 2e-3 * rng.random(), wave[own], between)
+            Lines((t_s[own] + 2e-3 * rng.random()) * rate_hz, wave[own], n).values
+            if between == "line"
+            else _on_clock(t_s, t_s[own] + 2e-3 * rng.random(), wave[own], between)
             for between in ("line", "hold", "pulse")
         ],
         blanked,
