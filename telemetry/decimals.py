@@ -46,6 +46,16 @@ class Numbers(ABC):
             rows = slice(first, min(first + BLOCK, len(self)))
             yield rows, self[rows]
 
+    @property
+    def missing(self) -> bool:
+        """Whether any number is missing."""
+        return not all(np.isfinite(values).all() for _, values in self.blocks())
+
+    @property
+    def any_known(self) -> bool:
+        """Whether there is any number."""
+        return any(np.isfinite(values).any() for _, values in self.blocks())
+
 
 @dataclass(frozen=True, eq=False)
 class Lines(Numbers):
@@ -137,7 +147,7 @@ class Column(Numbers):
     def missing(self) -> bool:
         """Whether any number is missing."""
         if self.is_float:
-            return not all(self.known(rows).all() for rows, _ in self.blocks())
+            return super().missing
         return bool(len(self)) and bool(self.kept.min() == self._blank)
 
     @cached_property
@@ -149,11 +159,6 @@ class Column(Numbers):
         else:
             ends = self._of(np.array([self.kept.min(), self.kept.max()]) if len(self) else self.kept)
         return (float(ends.min()), float(ends.max())) if ends.size else None
-
-    @property
-    def any_known(self) -> bool:
-        """Whether there is any number."""
-        return self.limits is not None
 
     def changes(self) -> BoolArray:
         """Where a number differs from the one before; true for the first."""

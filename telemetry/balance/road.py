@@ -34,6 +34,7 @@ from telemetry.bike import (
     wheelbase_mm,
 )
 from telemetry.constants import GRAVITY_M_S2
+from telemetry.decimals import kept_of
 from telemetry.laps import Track, lean_from_path, measured_m_s2
 from telemetry.motion import Motion
 from telemetry.numeric import median
@@ -118,15 +119,16 @@ def find_riding(track: Track, sample_rate_hz: float, run: Run | None = None) -> 
         if measured is not None:
             acceleration, sources["acceleration"] = measured, "acceleration"
     lean = np.full(len(speed), np.nan)
-    if "lean_deg" in channels and np.isfinite(channels["lean_deg"]).any():
-        lean, sources["lean"] = channels["lean_deg"][::step], "lean"
+    kept = {
+        name: kept_of(channels, name) for name in ("lean_deg", "brake", "throttle_pct") if name in channels
+    }
+    picked = {name: numbers[::step] for name, numbers in kept.items() if numbers.any_known}
+    if "lean_deg" in picked:
+        lean, sources["lean"] = picked["lean_deg"], "lean"
     elif track.x_m is not None and track.y_m is not None and np.isfinite(speed).any():
         lean = lean_from_path(track.x_m[::step], track.y_m[::step], speed, rate_hz)
         sources["lean"] = "positions"
-    brake, throttle = (
-        channels[name][::step] if name in channels and np.isfinite(channels[name]).any() else None
-        for name in ("brake", "throttle_pct")
-    )
+    brake, throttle = picked.get("brake"), picked.get("throttle_pct")
     lean = np.clip(lean, -MOST_LEAN_DEG, MOST_LEAN_DEG)
     return Riding(rate_hz, speed, acceleration, lean, sources, brake, throttle)
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.decimals import Numbers, as_column, kept_of
 from telemetry.laps.corners import MOVING_M_S, PIT_SHARE, SAME_CIRCUIT
 from telemetry.laps.gps import CentreLine, Fixes, to_plane_m
 from telemetry.laps.lap import LapSource
@@ -53,18 +54,17 @@ def apart(times_s: FloatArray) -> FloatArray:
     return np.array(kept)
 
 
-def from_lap_channel(t_s: FloatArray, lap: FloatArray) -> tuple[FloatArray, list[int]]:
+def from_lap_channel(t_s: FloatArray, lap: FloatArray | Numbers) -> tuple[FloatArray, list[int]]:
     """Crossings where the lap number rises [s], half way between its two samples, and the number it rises to."""
-    valid = np.isfinite(lap)
-    if not valid.any():
-        return np.array([]), []
+    column = as_column(lap)
     # only where the counter changes is looked at: the rest of a long log is the same number
-    changes = np.flatnonzero(np.diff(np.where(valid, lap, -1.0)) != 0) + 1
-    starts = np.concatenate(([0], changes))
-    starts = starts[valid[starts]]
+    starts = np.flatnonzero(column.changes())
+    starts = starts[column.known(starts)]
+    if not starts.size:
+        return np.array([]), []
     ends = np.append(t_s[starts[1:]], t_s[-1] + LEAST_HELD_S)
     starts = starts[ends - t_s[starts] >= LEAST_HELD_S]
-    number = np.round(lap[starts]).astype(np.int64)
+    number = np.round(column[starts]).astype(np.int64)
     rises = np.flatnonzero(np.diff(number) > 0) + 1
     times = 0.5 * (t_s[starts[rises]] + t_s[np.maximum(starts[rises] - 1, 0)])
     return times, number[rises].tolist()
@@ -280,7 +280,7 @@ def find_crossings(
 
 def _by_signal(run: Run) -> Crossings | None:
     if "lap" in run.channels:
-        times, numbers = from_lap_channel(run.t_s, run.channels["lap"])
+        times, numbers = from_lap_channel(run.t_s, kept_of(run.channels, "lap"))
         if len(times):
             return Crossings(times, "lap channel", numbers)
     if "beacon" in run.channels:

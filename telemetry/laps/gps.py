@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.decimals import kept_of
 from telemetry.laps.smooth import moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.notes import QualityNote
 from telemetry.numeric import median
@@ -28,6 +29,8 @@ FURTHER_SHARE, FURTHER_M = 1.3, 8.0
 LONGEST_JUMP_S = 30.0
 # Receivers give up to this many fixes a second that are their own. Common practice, no source.
 MOST_FIXES_HZ = 25.0
+# Positions logged at fewer samples apart are taken to be in every one.
+EVERY_ROW = 1.5
 # Shortest pause of the fixes, while the motorcycle moves, that gets a note.
 DROPOUT_S = 1.5
 
@@ -84,28 +87,32 @@ class Fixes:
 
 def find_fixes(run: Run) -> Fixes | None:
     """The logged fixes of a run, not the values interpolated between them (those cut corners); None without any."""
-    latitude, longitude = run.channels.get("latitude_deg"), run.channels.get("longitude_deg")
-    if latitude is None or longitude is None:
+    names = ("latitude_deg", "longitude_deg")
+    if any(name not in run.channels for name in names):
         return None
-    rate = min(
-        run.channel_rate_hz.get(name, run.sample_rate_hz) for name in ("latitude_deg", "longitude_deg")
-    )
-    rows = _logged_rows(latitude, longitude, run.sample_rate_hz / rate)
-    rows = rows[np.isfinite(latitude[rows]) & np.isfinite(longitude[rows])]
+    latitude, longitude = (kept_of(run.channels, name) for name in names)
+    rate = min(run.channel_rate_hz.get(name, run.sample_rate_hz) for name in names)
     # A receiver has no more fixes than this; more rows only repeat or smooth them.
     step = max(1, int(np.ceil(rate / MOST_FIXES_HZ - 0.1)))
-    rows, rate = rows[::step], rate / step
+    period = run.sample_rate_hz / rate
+    if period < EVERY_ROW and not (latitude.missing or longitude.missing):
+        rows: IntArray = np.arange(0, len(latitude), step)
+    else:
+        rows = _logged_rows(latitude.values, longitude.values, period)
+        rows = rows[np.isfinite(latitude[rows]) & np.isfinite(longitude[rows])][::step]
+    rate /= step
     if len(rows) < 2:
         return None
-    origin = (float(latitude[rows[0]]), float(longitude[rows[0]]))
-    east, north = to_plane_m(latitude[rows], longitude[rows], origin)
+    latitude_deg, longitude_deg = latitude[rows], longitude[rows]
+    origin = (float(latitude_deg[0]), float(longitude_deg[0]))
+    east, north = to_plane_m(latitude_deg, longitude_deg, origin)
     return Fixes(run.t_s[rows], east, north, origin, rate)
 
 
 def _logged_rows(latitude: FloatArray, longitude: FloatArray, period: float) -> IntArray:
     """Samples at which a fix was logged."""
     n = len(latitude)
-    if period < 1.5:
+    if period < EVERY_ROW:
         return np.arange(n)
     every = round(period)
     if abs(period - every) < 1e-3:

@@ -112,8 +112,8 @@ def find_speed(
 ) -> tuple[Speed, Fixes | None]:
     """Speed channel, its unit corrected, else speed along the GPS track; and the fixes within reach. Adds notes."""
     wheel = run.channels.get("speed_m_s")
-    known = np.empty(0, dtype=np.int64) if wheel is None else np.flatnonzero(np.isfinite(wheel))
-    if wheel is None or len(known) < 2:
+    known = np.isfinite(np.empty(0) if wheel is None else wheel)
+    if wheel is None or np.count_nonzero(known) < 2:
         if fixes is None:
             return Speed(np.full(len(run.t_s), np.nan), None, None, ""), None
         fixes = without_jumps(fixes, None, notes)
@@ -122,7 +122,9 @@ def find_speed(
         travelled = np.concatenate(([0.0], np.cumsum(0.5 * (slow[1:] + slow[:-1])))) / thin.rate_hz
         return Speed(thin.spread(slow), slow, travelled, "GPS track"), fixes
     # across a dropout of the speed the bike goes on at the speed between: distance must not stand still
-    filled = wheel if len(known) == len(wheel) else np.interp(np.arange(len(wheel)), known, wheel[known])
+    filled = wheel
+    if not known.all():
+        filled = np.interp(np.arange(len(wheel)), np.flatnonzero(known), wheel[known])
     slow, travelled = thin.pick(filled), thin.integral(filled)
     if fixes is not None:
         factor = _factor(fixes, np.interp(fixes.t_s, thin.t_s, travelled))

@@ -339,4 +339,4 @@ def is_moving(track: Track) -> BoolArray:
     """True for samples at which the motorcycle moves, shape (n_samples,); all True without speed."""
     if not np.isfinite(track.speed_m_s).any():
         return np.ones(len(track.speed_m_s), dtype=bool)
-    return np.asarray(np.nan_to_num(track.speed_m_s) > MOVING_M_S)
+    return np.asarray(track.speed_m_s > MOVING_M_S)
