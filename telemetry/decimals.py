@@ -61,8 +61,8 @@ class Numbers(ABC):
 class Lines(Numbers):
     """Straight lines between few numbers, drawn where they are asked for."""
 
-    at: FloatArray  # place of each, rising; that of a row is row / rows_per_unit
-    numbers: FloatArray
+    at: FloatArray | IntArray  # place of each, rising; that of a row is row / rows_per_unit
+    numbers: FloatArray | Numbers
     count: int  # rows
     blank: IntArray = field(
         default_factory=lambda: np.empty(0, np.int64)
@@ -76,7 +76,12 @@ class Lines(Numbers):
         rows = (
             np.arange(*rows.indices(self.count)) if isinstance(rows, slice) else np.arange(self.count)[rows]
         )
-        values = np.interp(rows / self.rows_per_unit, self.at, self.numbers)
+        if not len(rows):
+            return np.empty(0)
+        place = rows / self.rows_per_unit
+        first = max(int(np.searchsorted(self.at, place.min(), side="right")) - 1, 0)
+        around = slice(first, int(np.searchsorted(self.at, place.max())) + 1)
+        values = np.interp(place, self.at[around], self.numbers[around])
         if self.blank.size:
             values[np.searchsorted(self.blank, rows, side="right") % 2 == 1] = np.nan
         return values
@@ -84,7 +89,7 @@ class Lines(Numbers):
     def part(self, rows: slice) -> "Lines":
         """The same over some rows that follow each other."""
         first, last, _ = rows.indices(self.count)
-        at = self.at - first / self.rows_per_unit
+        at = np.asarray(self.at - first / self.rows_per_unit, dtype=np.float64)
         return replace(self, at=at, count=max(last - first, 0), blank=self.blank - first)
 
 

@@ -102,7 +102,7 @@ def find_track(
         y_m=north,
         speed_m_s=speed.speed_m_s,
         phase=thin.hold(phase.astype(np.int8)),
-        corner=thin.hold(number.astype(np.int32)),
+        corner=thin.hold(number.astype(np.int16)),
         corners=corners,
         phase_sources=phase_sources,
         notes=tuple(notes),

@@ -177,15 +177,15 @@ def on_clock(
         own = _without_held(values, own) if between == "line" else own
     if len(own) < 2:
         return None
-    own_t, own_values = row_t_s[own], values[own]
+    own_t = row_t_s[own]
     interval = float(np.median(np.diff(own_t)))
     blank = _pauses(grid.t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
     if between == "line":
         steps = np.diff(own)
         by_row = row_by_row and bool((steps == steps[0]).all())
-        at, rate_hz = (own.astype(np.float64), 1.0) if by_row else (own_t, grid.sample_rate_hz)
-        return Lines(at, own_values, grid.n_samples, blank, rate_hz), 1 / interval
-    return Column(_blanked(_on_clock(grid.t_s, own_t, own_values, between), blank)), 1 / interval
+        at, rate_hz = (own.astype(np.int32), 1.0) if by_row else (own_t, grid.sample_rate_hz)
+        return Lines(at, values.some(own), grid.n_samples, blank, rate_hz), 1 / interval
+    return Column(_blanked(_on_clock(grid.t_s, own_t, values[own], between), blank)), 1 / interval
 
 
 def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
