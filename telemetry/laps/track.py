@@ -73,8 +73,9 @@ def find_track(
     laps = _laps(run, thin, speed, crossings, places)
     _note_elsewhere(laps, places, notes)
     distance = np.full(len(thin.t_s), np.nan)
-    distance_at_samples = np.full(len(run.t_s), np.nan)
-    if places is not None:
+    if places is None:
+        distance_at_samples = np.full(len(run.t_s), np.nan)
+    else:
         distance = _split(thin.t_s, places.place_m, laps, places, places.elsewhere)
         off = thin.hold(places.elsewhere.astype(np.int64)) > 0
         distance_at_samples = _split(run.t_s, thin.spread(places.place_m), laps, places, off)

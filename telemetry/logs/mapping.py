@@ -13,8 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import FloatArray, IntArray
+from telemetry.decimals import Column
 from telemetry.logs.rawlog import RawLog, find_unit, to_unit
+from telemetry.numeric import BLOCK
 
 # Behaviour is judged on means over blocks of about this long, which is short against braking and long against bumps.
 BLOCK_S = 0.25
@@ -122,10 +124,9 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
     edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
     behaviours = {}
     for name in log.columns if only is None else (name for name in log.columns if name in only):
-        values = log.columns[name]
-        filled = np.isfinite(values)
-        if filled.any():
-            behaviours[name] = _describe(values, filled, edges)
+        column = log.column(name)
+        if column.limits is not None:
+            behaviours[name] = _describe(column, column.limits, edges)
     return behaviours
 
 
@@ -140,37 +141,69 @@ def _n_blocks(log: RawLog) -> int:
     return min(BLOCKS_WITHOUT_CLOCK, max(1, log.n_rows // 4))
 
 
-def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Behaviour:
-    full = bool(filled.all())
-    known = values if full else values[filled]
-    least, most = float(known.min()), float(known.max())
-    counts = np.diff(edges) if full else np.add.reduceat(filled.astype(np.int32), edges[:-1])
-    from_middle = values - known.mean()
-    if not full:
-        from_middle[~filled] = 0.0
-    with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.add.reduceat(from_middle, edges[:-1]) / counts
-        squares = np.add.reduceat(np.square(from_middle, out=from_middle), edges[:-1]) / counts
-    several = counts > 1
-    within = np.sqrt(np.mean(np.clip(squares - means**2, 0.0, None)[several])) if several.any() else 0.0
-    spread = np.sqrt(np.nansum(squares * counts) / len(known))
-    whole = bool((known[:1000] == np.rint(known[:1000])).all() and (known == np.rint(known)).all())
-    steps = np.diff(known)
-    changes = steps[steps != 0] if whole else steps[:0]
+@dataclass
+class _Counts:
+    """What is counted in a column as it is looked through, piece by piece."""
+
+    last: FloatArray = field(default_factory=lambda: np.empty(0))  # the number before, if any
+    whole: bool = True
+    rises: int = 0
+    falls: int = 0
+    by_one: int = 0
+    at_least: int = 0
+    at_most: int = 0
+
+    def add(self, known: FloatArray, low: float, high: float) -> None:
+        """Count some more numbers; up to ``low`` one is at the least, from ``high`` on at the most."""
+        self.whole = self.whole and bool((known == np.rint(known)).all())
+        steps = np.diff(known, prepend=self.last)
+        self.rises += int(np.count_nonzero(steps > 0))
+        self.falls += int(np.count_nonzero(steps < 0))
+        self.by_one += int(np.count_nonzero(steps == 1))
+        self.at_least += int(np.count_nonzero(known <= low))
+        self.at_most += int(np.count_nonzero(known >= high))
+        self.last = known[-1:] if len(known) else self.last
+
+
+def _describe(column: Column, limits: tuple[float, float], edges: IntArray) -> Behaviour:
+    least, most = limits
     margin = 0.02 * (most - least)
+    first, found = column[np.flatnonzero(column.known())[:1]], _Counts()
+    middle = float(
+        np.mean([np.nanmean(values) for _, values in column.blocks() if np.isfinite(values).any()])
+    )
+    counts, sums, squares = (np.empty(len(edges) - 1) for _ in range(3))
+    several = max(1, (len(edges) - 1) * BLOCK // max(1, len(column)))  # blocks of behaviour in a piece
+    for start in range(0, len(edges) - 1, several):
+        here = slice(start, min(start + several, len(edges) - 1))
+        values = column[edges[here.start] : edges[here.stop]]
+        at, filled = edges[here] - edges[here.start], np.isfinite(values)
+        found.add(values if filled.all() else values[filled], least + margin, most - margin)
+        away = np.where(filled, values - middle, 0.0)
+        counts[here] = np.add.reduceat(filled.astype(np.float64), at)
+        sums[here] = np.add.reduceat(away, at)
+        squares[here] = np.add.reduceat(np.square(away, out=away), at)
+    n_known = float(counts.sum())
+    with np.errstate(invalid="ignore", divide="ignore"):
+        means, squares = sums / counts, squares / counts
+    full = counts > 1
+    within = np.sqrt(np.mean(np.clip(squares - means**2, 0.0, None)[full])) if full.any() else 0.0
+    centre = sums.sum() / n_known  # of all numbers, from the middle on
+    spread = np.sqrt(max(0.0, np.nansum(squares * counts) / n_known - centre**2))
+    changes = found.rises + found.falls
     return Behaviour(
         least=least,
         most=most,
-        blank_share=1.0 - len(known) / len(values),
-        rising=bool(known[-1] > known[0] and (steps >= 0).all()),
-        whole=whole,
-        steps=int(np.count_nonzero(steps > 0)),
-        falls=int(np.count_nonzero(steps < 0)),
-        by_one=bool(len(changes) > 0 and (changes == 1).all()),
-        at_least_share=np.count_nonzero(known <= least + margin) / len(known),
-        at_most_share=np.count_nonzero(known >= most - margin) / len(known),
+        blank_share=1.0 - n_known / len(column),
+        rising=bool(found.last[0] > first[0] and not found.falls),
+        whole=found.whole,
+        steps=found.rises,
+        falls=found.falls,
+        by_one=found.whole and 0 < changes == found.by_one,
+        at_least_share=found.at_least / n_known,
+        at_most_share=found.at_most / n_known,
         liveliness=float(within / spread) if spread > 0 else 0.0,
-        means=means + known.mean(),
+        means=means + middle,
     )
 
 

@@ -141,7 +141,9 @@ class Grid:
     @cached_property
     def t_s(self) -> FloatArray:
         """Time of every sample, from 0. [s]"""
-        return np.arange(self.n_samples) / self.sample_rate_hz
+        t_s = np.arange(self.n_samples, dtype=np.float64)
+        t_s /= self.sample_rate_hz
+        return t_s
 
     @cached_property
     def gaps(self) -> tuple[tuple[int, int], ...]:
