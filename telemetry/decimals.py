@@ -323,13 +323,20 @@ def packed(values: FloatArray) -> Column:
 
 
 class Columns(MutableMapping[str, FloatArray]):
-    """Columns by name: each is given as float64, made when it is asked for where it is kept smaller."""
+    """Columns by name: each is given as float64, made when it is asked for where it is kept smaller.
+
+    What was made is read-only, since writing to it would change nothing here: put in another column.
+    """
 
     def __init__(self, kept: Mapping[str, Numbers | FloatArray]) -> None:
         self._kept = {name: as_kept(numbers) for name, numbers in kept.items()}
 
     def __getitem__(self, name: str) -> FloatArray:
-        return self._kept[name].values
+        kept = self._kept[name]
+        values = kept.values
+        if not (isinstance(kept, Column) and kept.is_float):
+            values.flags.writeable = False
+        return values
 
     def __setitem__(self, name: str, values: FloatArray) -> None:
         self._kept[name] = Column(values)

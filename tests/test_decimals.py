@@ -87,6 +87,8 @@ def test_columns_by_name_give_floats_and_hold_what_is_put_in():
     columns = Columns({"fork": packed(np.array([1.5, 2.5])), "lap": np.array([1.0, 2.0])})
     assert columns["fork"].dtype == np.float64 and {**columns, "x": 1}.keys() == {"fork", "lap", "x"}
     assert kept_of(columns, "fork").kept.dtype == np.int16
+    with pytest.raises(ValueError, match="read-only"):
+        columns["fork"][0] = 7.0
     columns["fork"] = np.array([np.pi, 0.0])
     del columns["lap"]
     assert list(columns) == ["fork"] and columns["fork"][0] == np.pi
