@@ -76,15 +76,15 @@ class Lines(Numbers):
         rows = (
             np.arange(*rows.indices(self.count)) if isinstance(rows, slice) else np.arange(self.count)[rows]
         )
-        if not len(rows):
+        place = np.asarray(rows / self.rows_per_unit)
+        if not place.size:
             return np.empty(0)
-        place = rows / self.rows_per_unit
         first = max(int(np.searchsorted(self.at, place.min(), side="right")) - 1, 0)
         around = slice(first, int(np.searchsorted(self.at, place.max())) + 1)
         values = np.interp(place, self.at[around], self.numbers[around])
-        if self.blank.size:
-            values[np.searchsorted(self.blank, rows, side="right") % 2 == 1] = np.nan
-        return values
+        if not self.blank.size:
+            return values
+        return np.where(np.searchsorted(self.blank, rows, side="right") % 2 == 1, np.nan, values)
 
     def part(self, rows: slice) -> "Lines":
         """The same over some rows that follow each other."""

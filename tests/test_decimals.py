@@ -105,4 +105,5 @@ def test_lines_between_few_numbers_are_those_of_numpy():
     np.testing.assert_array_equal(lines[np.array([7, 1, 11])], wanted[[7, 1, 11]])
     np.testing.assert_array_equal(lines[wanted > 2], wanted[wanted > 2])
     np.testing.assert_array_equal(lines.part(slice(3, 10)).values, wanted[3:10])
+    assert lines[3] == wanted[3] and np.isnan(lines[7])
     np.testing.assert_array_equal(as_column(lines).values, wanted)
