@@ -171,13 +171,11 @@ def band_signals(
     speed *= band_window(frequency) * 2j * np.pi * frequency * (out * thinned / padded)
     del spectrum
     step_s, kept = band_grid(len(travel_mm), sample_rate_hz)
-    signals = np.empty((len(orders), kept))
-    growth, raised, circle = frequency / reference_hz, np.empty(len(frequency)), np.empty(out)
-    for row, order in enumerate(orders):
-        np.multiply(speed, np.power(growth, float(order), out=raised), out=whole[inside])
-        whole[inside] *= 1j**order
-        signals[row] = np.fft.irfft(whole, out, out=circle)[:kept]
-    return step_s, signals
+    signals, growth = np.empty((len(orders), out)), frequency / reference_hz
+    for row, order in zip(signals, orders, strict=True):
+        np.multiply(speed, 1j**order * np.power(growth, float(order)), out=whole[inside])
+        np.fft.irfft(whole, out, out=row)
+    return step_s, signals[:, :kept]
 
 
 def band_covariance(orders: Sequence[int], *, reference_hz: float) -> FloatArray:
