@@ -28,6 +28,7 @@ from telemetry.damping.evidence import (
     find_swing,
     fit_front_filter,
     fit_pole,
+    fit_poles,
     fit_windows,
     found_mode,
     pole_grid,
@@ -94,11 +95,9 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
         return None
     if not _enough(equation, part):
         return None
-    likely, own = [], _own(equation, turning, part)
-    for delay in DELAYS_S:
-        _, left = take_out(_products(equation, turning, part, own, float(delay)))
-        likely.append(-fit_pole(left, hop).log_residual)
-    return _peak_s(likely, 0.0)
+    own = _own(equation, turning, part)
+    left = [take_out(_products(equation, turning, part, own, float(delay)))[1] for delay in DELAYS_S]
+    return _peak_s([-pole.log_residual for pole in fit_poles(left, hop)], 0.0)
 
 
 def _delay_as_learned_s(
@@ -291,31 +290,35 @@ def _fit(
     tone = find_tone(read.own[2], read.usable, read.step_s, parts)
     clear = steady = read.without(tone)
     # the delay is looked for with fits of its own: until it is known, this one only shows what turns
-    learned = fit_windows(clear, whole if delay_s is not None else parts)
+    (learned,) = fit_windows(clear, whole if delay_s is not None else parts)
     fitted = fit_front_filter(learned, working)
     if fitted is None:
         return None
     turning = _turning(steady, clear, fitted, radius_mm, parts)
+    if turning is not None and len(parts) > 1:
+        parts = whole
+        if delay_s is None:
+            fitted = fit_front_filter(fit_windows(clear, whole)[0], working) or fitted
+        turning = _turning(steady, clear, fitted, radius_mm, whole)
     if delay_s is None:
-        if turning is not None and len(parts) > 1:
-            fitted = fit_front_filter(fit_windows(clear, whole), working) or fitted
-            turning = _turning(steady, clear, fitted, radius_mm, parts)
         delay_s = delay_over_time_s(read, hop, turning)
         # again, with line and delay as found: each spoils the fit of the other
         steady = steady.delayed(delay_s)
         clear = steady.without(turning)
-        learned = fit_windows(clear, whole)
+        (learned,) = fit_windows(clear, whole)
         fitted = fit_front_filter(learned, working) or fitted
         turning = _turning(steady, clear, fitted, radius_mm, parts)
+        if turning is not None and len(parts) > 1:
+            turning = _turning(steady, clear, fitted, radius_mm, whole)
     equation = steady.without(turning)
-    if turning is not None:
-        fitted = fit_front_filter(fit_windows(equation, whole), working) or fitted
     signals = _without_usual_lines(signals, end, tone, turning)
-    as_learned = clear is equation
-    equation = replace(equation, own=signals.ends[end].orders[OWN])
+    own = signals.ends[end].orders[OWN]
+    if clear is not equation:
+        without, learned = fit_windows(equation, whole, (equation.own, own))
+        fitted = (fit_front_filter(without, working) if turning is not None else None) or fitted
+        del without
+    equation = replace(equation, own=own)
     del clear, steady, read  # each may have a copy of all signals
-    if not as_learned:
-        learned = fit_windows(equation, whole)
     reference, of_news = _references(learned, fitted, hop)
     del learned
     return DetectorModel(
@@ -348,27 +351,17 @@ def _by_reference(
 def _turning(
     read: WheelEquation, clear: WheelEquation, fitted: FrontFilter, radius_mm: float, parts: Sequence[slice]
 ) -> Line | None:
-    """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it.
-
-    Where ``parts`` of a long run show nothing that does, it is not looked for in all of it.
-    """
+    """What turns with the wheel in what the equation leaves of ``parts``; ``clear`` is without what was known of it."""
     speed = read.ground_speed_m_s
     if speed is None:
         return None
-
-    def found(parts: Sequence[slice]) -> Line | None:
-        left, usable, speeds = [], [], []
-        for part in parts:
-            left.append(fitted.row @ read.own[:, part] - clear.predicted(fitted.road_weights, part))
-            usable.append(read.usable[part].copy())
-            usable[-1][0] &= len(left) == 1  # no window goes on from part to part
-            speeds.append(speed[part])
-        return find_wheel_turning(
-            np.concatenate(left), np.concatenate(usable), np.concatenate(speeds), read.step_s, radius_mm
-        )
-
-    turning = found(parts)
-    return found([read.whole]) if turning is not None and len(parts) > 1 else turning
+    left, usable = [], []
+    for part in parts:
+        left.append(fitted.row @ read.own[:, part] - clear.predicted(fitted.road_weights, part))
+        usable.append(read.usable[part].copy())
+        usable[-1][0] &= len(left) == 1  # no window goes on from part to part
+    speeds = np.concatenate([speed[part] for part in parts])
+    return find_wheel_turning(np.concatenate(left), np.concatenate(usable), speeds, read.step_s, radius_mm)
 
 
 def _without_usual_lines(

@@ -518,9 +518,9 @@ class Line:
         for low in range(0, len(self._middle), CHUNK_TURNS):
             starts = self._first[low : low + CHUNK_TURNS + 1]
             here, into = slice(starts[0], starts[-1]), found[:, low : low + CHUNK_TURNS]
-            turn, signals = starts[:-1] - starts[0], read(slice(starts[0], starts[-1]))
-            into.real = np.add.reduceat(signals * self.carrier.real[here], turn, axis=-1)
-            into.imag = -np.add.reduceat(signals * self.carrier.imag[here], turn, axis=-1)
+            turn, signals, carrier = starts[:-1] - starts[0], read(here), self.carrier[here]
+            into.real = np.add.reduceat(signals * np.ascontiguousarray(carrier.real), turn, axis=-1)
+            into.imag = -np.add.reduceat(signals * np.ascontiguousarray(carrier.imag), turn, axis=-1)
         half = round(0.25 * (turns or self.amplitude_turns))
         samples = self._samples
         number = np.maximum(_boxed(samples, half), 1.0)
@@ -545,11 +545,12 @@ class HeardLine:
             turn, part = self.line.between(of_run)
             carrier, low, high = self.line.carrier[of_run], int(turn[0]), int(turn[-1]) + 2
             turn -= low
-            for row, into, at in zip(signals, out, self.amplitude, strict=True):
-                near = at[low:high]
-                line = np.diff(near, append=near[-1:]).take(turn)
+            near = self.amplitude[:, low:high]
+            step = np.diff(near, append=near[:, -1:])
+            for row, into, at, change in zip(signals, out, near, step, strict=True):
+                line = change.take(turn)
                 line *= part
-                line += near.take(turn)
+                line += at.take(turn)
                 line *= carrier
                 np.subtract(row[here], line.real, out=into[here])
         return out

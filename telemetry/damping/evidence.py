@@ -43,7 +43,7 @@ SOUND_DAMPING = 0.9
 NO_MODE = 0.8
 SEARCH_ROUNDS = 4
 AROUND = np.linspace(-1.0, 1.0, SEARCH_POINTS)
-POLES_TOGETHER = 16  # for memory
+POLES_TOGETHER = 32  # for memory
 AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 
 
@@ -63,23 +63,20 @@ class Pole:
 
 @dataclass(frozen=True)
 class _Search:
-    """Grids of poles, one or many.
+    """Square grids of poles, one or many: ``axes`` (2, n_grids, n_steps) are ln of tyre frequency and of damping.
 
-    ``at`` (n_grids, n_poles, 2) is in ln of tyre frequency and damping; ``row`` and ``gain`` are as of
-    `coefficients` and `log_gain`.
+    ``row`` (n_grids, n_poles, 5) and ``gain`` (n_grids, n_poles) are as of `coefficients` and `log_gain`.
     """
 
-    at: FloatArray
+    axes: FloatArray
     row: FloatArray
     gain: FloatArray
 
 
-def _search(hop: WheelHop, tyre: FloatArray, damping: FloatArray) -> _Search:
-    """Grids over ln of tyre frequency and damping, both (n, n_steps)."""
-    at = np.stack(np.broadcast_arrays(tyre[:, :, None], damping[:, None, :]), axis=-1)
-    at = at.reshape(len(tyre), -1, 2)
-    row = coefficients(hop, np.exp(at[..., 0]), np.exp(at[..., 1]))
-    return _Search(at, row, log_gain(row))
+def _search(hop: WheelHop, axes: FloatArray) -> _Search:
+    tyre_hz, damping = np.exp(axes)
+    row = coefficients(hop, tyre_hz[:, :, None], damping[:, None, :]).reshape(len(tyre_hz), -1, 5)
+    return _Search(axes, row, log_gain(row))
 
 
 def _bounds(hop: WheelHop, most_damping: float = MOST_DAMPING) -> FloatArray:
@@ -90,8 +87,8 @@ def _bounds(hop: WheelHop, most_damping: float = MOST_DAMPING) -> FloatArray:
 @lru_cache(maxsize=8)
 def _whole_band(hop: WheelHop, most_damping: float) -> _Search:
     """Where every search begins."""
-    tyre, damping = (np.linspace(low, high, SEARCH_POINTS) for low, high in _bounds(hop, most_damping))
-    return _search(hop, tyre[None], damping[None])
+    low, high = _bounds(hop, most_damping).T
+    return _search(hop, np.linspace(low, high, SEARCH_POINTS).T[:, None])
 
 
 def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAMPING) -> Pole:
@@ -113,15 +110,14 @@ def fit_poles(
 
 
 def _fit_poles(products: FloatArray, hop: WheelHop, most_damping: float) -> list[Pole]:
-    bounds, grid = _bounds(hop, most_damping), _whole_band(hop, most_damping)
-    half = 0.5 * np.diff(bounds, axis=1)
+    bounds, grid = _bounds(hop, most_damping)[:, :, None, None], _whole_band(hop, most_damping)
+    half = 0.5 * (bounds[:, 1] - bounds[:, 0])
     centre, least = _best(products, grid)
     for _ in range(SEARCH_ROUNDS - 1):
         half = half / 4.0
-        around = centre[..., None] + half * AROUND
-        tyre, damping = np.moveaxis(np.clip(around, bounds[:, :1], bounds[:, 1:]), 1, 0)
-        centre, least = _best(products, _search(hop, tyre, damping))
-    tyre_hz, damping = np.exp(centre).T
+        axes = np.minimum(np.maximum(centre[..., None] + half * AROUND, bounds[:, 0]), bounds[:, 1])
+        centre, least = _best(products, _search(hop, axes))
+    tyre_hz, damping = np.exp(centre)
     values = tyre_hz, damping, *hop_modes(hop, tyre_hz, damping), least
     return [Pole(*one) for one in np.stack(values, axis=1).tolist()]
 
@@ -138,12 +134,13 @@ def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
 
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, FloatArray]:
-    """The points (n, 2) of grids with the least residuals, and ln of those less their gain (n,)."""
+    """The points (2, n) of grids with the least residuals, and ln of those less their gain (n,)."""
     square = ((grid.row @ products) * grid.row).sum(axis=-1)
     value = np.log(np.maximum(square, 1e-12)) - grid.gain
     each, best = np.arange(len(value)), value.argmin(axis=1)
-    at = np.broadcast_to(grid.at, (*value.shape, 2))
-    return at[each, best], value[each, best]
+    point = np.divmod(best, SEARCH_POINTS)
+    here = each if len(grid.row) > 1 else 0  # the first grid is the same for all
+    return np.stack([axis[here, at] for axis, at in zip(grid.axes, point, strict=True)]), value[each, best]
 
 
 def found_mode(pole: Pole, hop: WheelHop) -> bool:
@@ -239,8 +236,11 @@ class FitWindows:
         return square[:used, :used]
 
 
-def fit_windows(equation: WheelEquation, parts: Sequence[slice]) -> FitWindows:
-    """Windows of some parts of a run."""
+def fit_windows(
+    equation: WheelEquation, parts: Sequence[slice], owns: Sequence[FloatArray] = ()
+) -> list[FitWindows]:
+    """Windows of some parts of a run, for each of ``owns``: other signals (5, n) in place of the wheel's own."""
+    owns = owns or (equation.own,)
     length = round(WINDOW_S / equation.step_s)
     together = (
         CHUNK * length
@@ -252,15 +252,17 @@ def fit_windows(equation: WheelEquation, parts: Sequence[slice]) -> FitWindows:
     ]
     i, j = np.triu_indices(len(equation.noise))
     count = sum((piece.stop - piece.start) // length for piece in pieces)
-    products, whole = np.empty((count, len(i))), np.empty(count, dtype=bool)
+    products, whole = [np.empty((count, len(i))) for _ in owns], np.empty(count, dtype=bool)
     first = 0
     for piece in pieces:
-        signals = (equation.own[:, piece], equation.known(piece))
-        cut = blocks(signals, equation.usable[piece], equation.step_s, WINDOW_S)
-        here = slice(first, first := first + len(cut.whole))
-        products[here], whole[here] = cut.products[:, i, j], cut.whole
+        known, usable = equation.known(piece), equation.usable[piece]
+        here = slice(first, first + (piece.stop - piece.start) // length)
+        for own, into in zip(owns, products, strict=True):
+            cut = blocks((own[:, piece], known), usable, equation.step_s, WINDOW_S)
+            into[here], whole[here] = cut.products[:, i, j], cut.whole
+        first = here.stop
     seconds = int(whole.sum()) * length * equation.step_s
-    return FitWindows(products, whole, seconds, equation.own_past, equation.noise)
+    return [FitWindows(some, whole, seconds, equation.own_past, equation.noise) for some in products]
 
 
 @dataclass(frozen=True)
@@ -373,8 +375,8 @@ def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: W
     frequency, of the stretch and of the outing's tyre.
     """
     products = _products(equation, inside, fitted)
-    shown = fit_pole(take_out(products, RATIO_PRIOR)[1], hop).damping_ratio
-    seen_hz = fit_pole(take_out(products, FREQUENCY_PRIOR)[1], hop).frequency_hz
+    freer, held = fit_poles([take_out(products, prior)[1] for prior in (RATIO_PRIOR, FREQUENCY_PRIOR)], hop)
+    shown, seen_hz = freer.damping_ratio, held.frequency_hz
     seconds = (inside.stop - inside.start) * equation.step_s
     variance = frequency_scatter(shown, seen_hz, seconds) ** 2
     fitted_hz, _ = hop_mode(hop, fitted.pole.tyre_hz, hop.tyre_damping)

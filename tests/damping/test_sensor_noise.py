@@ -38,7 +38,8 @@ def wheel(noise_mm):
     noise = 2 * noise_mm**2 / RATE_HZ * band_covariance(ORDERS, reference_hz=15.0)[OWN, OWN]
     usable = np.ones(n, dtype=bool)
     equation = WheelEquation(step_s * np.arange(n), step_s, orders[OWN], usable, None, None, noise)
-    return fit_windows(equation, [equation.whole])
+    (windows,) = fit_windows(equation, [equation.whole])
+    return windows
 
 
 def test_a_noisy_sensor_changes_the_learned_wheel_only_where_its_noise_is_left_in():
