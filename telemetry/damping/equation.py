@@ -395,6 +395,7 @@ AMPLITUDE_TURNS = 24
 TOP_HZ = 32.0
 # Cost of a factor that moves one step from window to window, in units of log likelihood; and at most.
 STEP_COST, MOST_STEPS = 1.5, 6
+GAIN_STEP = 2.0**-20
 # The line's gain per window over chance that the outing as a whole must show.
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
@@ -638,7 +639,9 @@ def smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
     bands, count, states = gain.shape
     pieces = -(-count // TOGETHER)
     padded = np.zeros((bands, pieces * TOGETHER + 2 * APART, states))
-    padded[:, APART : APART + count] = gain
+    # Where a line has nearly all of the energy, factors side by side gain the same, and paths that step at different
+    # times are worth the same. In whole parts of a power of two their sums are exact: rounding does not choose.
+    padded[:, APART : APART + count] = np.round(gain / GAIN_STEP) * GAIN_STEP
     length = TOGETHER + 2 * APART
     cut = sliding_window_view(padded, length, axis=1)[:, ::TOGETHER]
     cut = cut.transpose(0, 1, 3, 2).reshape(bands * pieces, length, states)

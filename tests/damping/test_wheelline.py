@@ -58,3 +58,15 @@ def test_the_line_is_taken_out_and_what_lies_beside_it_is_left():
     inside = slice(500, n - 500)
     assert np.std(left[0, inside] - beside[inside]) < 0.1
     assert np.std(left[1, inside]) < 0.02
+
+
+def test_of_paths_worth_the_same_the_last_digit_of_a_gain_does_not_choose():
+    rng = np.random.default_rng(3)
+    many, count = 60, 90
+    gain = rng.exponential(2.0, size=(many, count, STATES))
+    alike = np.arange(count) % 6 < 4  # all factors gain as much: the steps over it may lie anywhere
+    gain[:, alike] = rng.uniform(10.0, 70.0, (many, alike.sum(), 1))
+    path, _ = smooth_paths(gain)
+    for _ in range(5):
+        nearly, _ = smooth_paths(gain * (1.0 + 1e-15 * rng.standard_normal((many, count, 1))))
+        np.testing.assert_array_equal(nearly, path)
