@@ -211,8 +211,10 @@ def _typical(values: FloatArray) -> float:
     known = int(np.count_nonzero(size))
     if not known:
         return 0.0
-    size.partition(len(size) - known)
-    return median(size[len(size) - known :], in_place=True) / MEDIAN_OF_NORMAL
+    middle = len(size) - known + (known - 1) // 2  # behind the zeros
+    size.partition(middle)
+    typical = size[middle] if known % 2 else 0.5 * (size[middle] + size[middle + 1 :].min())
+    return float(typical) / MEDIAN_OF_NORMAL
 
 
 def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:

@@ -1,7 +1,7 @@
 """Front against rear over a selection of samples: speeds, same bump, pitch and heave, transfer, damping."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from telemetry.balance.pairs import summarise_pairs
 from telemetry.balance.resistance import damping_balance
 from telemetry.balance.road import Riding
 from telemetry.balance.transfer import weight_transfer
-from telemetry.bike import Attitude, Bike, attitude, leverage_curve
+from telemetry.bike import Bike, leverage_curve, rake_trail_wheelbase
 from telemetry.laps import PHASES, Track
 from telemetry.motion import EndSums, Motion, Sums, find_sums
 from telemetry.numeric import all_of_blocks, block_means, finite, quantiles
@@ -166,11 +166,7 @@ SEGMENT_S, MOST_SEGMENTS = 5.12, 600
 FEWEST_SEGMENTS = 4
 MOST_STANDS = 40_000  # moments looked at, spread over the run
 GRID = 15  # nodes of each travel: rake is interpolated to 0.001 deg
-GEOMETRY: tuple[tuple[str, str, Callable[[Attitude], float | None]], ...] = (
-    ("rake", "deg", lambda at: at.rake_deg),
-    ("trail", "mm", lambda at: at.trail_mm),
-    ("wheelbase", "mm", lambda at: at.wheelbase_mm),
-)
+GEOMETRY = (("rake", "deg"), ("trail", "mm"), ("wheelbase", "mm"))  # as of `rake_trail_wheelbase`
 
 
 def heave_and_pitch_mm(front_mm: FloatArray, rear_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -256,7 +252,8 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
         return ()
     curves = {end: leverage_curve(bike, end) for end in ENDS}
     nodes = {end: np.linspace(0.0, curve.shaft_mm[-1], GRID) for end, curve in curves.items()}
-    stands = [[attitude(bike, float(f), float(r)) for r in nodes["rear"]] for f in nodes["front"]]
+    grid = (one.ravel() for one in np.meshgrid(nodes["front"], nodes["rear"], indexing="ij"))
+    tables = [one.reshape(GRID, GRID) for one in rake_trail_wheelbase(bike, *grid)]
     common = 0.5 * (front + rear)
     common = common - common.mean()
     places = [
@@ -265,12 +262,9 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
         for pair in ((front, rear), (front.mean() + common, rear.mean() + common))
     ]  # fmt: skip
     found = []
-    for name, unit, read in GEOMETRY:
-        if (first := read(stands[0][0])) is None or not np.isfinite(
-            first
-        ):  # the bike file lacks what it needs
+    for (name, unit), table in zip(GEOMETRY, tables, strict=True):
+        if not np.isfinite(table[0, 0]):  # the bike file lacks what it needs
             continue
-        table = np.array([[read(at) for at in row] for row in stands], dtype=np.float64)
         moved, heaved = (_bilinear(nodes["front"], nodes["rear"], table, *place) for place in places)
         low, high = np.quantile(moved, [0.05, 0.95])
         variance = float(np.var(moved))

@@ -220,8 +220,10 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
     )
 
 
-def rake_and_trail(bike: Bike, fork_mm: FloatArray, shock_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Rake and trail of many attitudes, as of `attitude`; the trail is NaN where the bike file does not give it.
+def rake_trail_wheelbase(
+    bike: Bike, fork_mm: FloatArray, shock_mm: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Steering geometry of many attitudes, as of `attitude`; the trail is NaN where the bike file does not give it.
 
     Parameters
     ----------
@@ -230,18 +232,19 @@ def rake_and_trail(bike: Bike, fork_mm: FloatArray, shock_mm: FloatArray) -> tup
 
     Returns
     -------
-    ndarray, ndarray of shape (n,)
-        [deg, mm]
+    ndarray, ndarray, ndarray of shape (n,)
+        [deg, mm, mm]
     """
     front_radius, rear_radius = tyre_radii_mm(bike)
     rear = rear_end(bike.rear, bike.measured_at).axles_mm(shock_mm)
     x, z = (front_axle_mm(bike, fork_mm[:, None]) - rear).T
     ground = np.arctan2(z, x) - np.arcsin((front_radius - rear_radius) / np.hypot(x, z))
     rake = rake_deg(bike) - np.degrees(ground)
+    wheelbase = x * np.cos(ground) + z * np.sin(ground)
     radius, offset = bike.front.tyre_radius_mm, bike.front.fork_offset_mm
     if radius is None or offset is None:
-        return rake, np.full(len(rake), np.nan)
-    return rake, np.array([trail_mm(radius, one, offset) for one in rake.tolist()])
+        return rake, np.full(len(rake), np.nan), wheelbase
+    return rake, np.array([trail_mm(radius, one, offset) for one in rake.tolist()]), wheelbase
 
 
 @dataclass(frozen=True)

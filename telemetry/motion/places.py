@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.bike import Bike, rake_and_trail
+from telemetry.bike import Bike, rake_trail_wheelbase
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.summary import Estimate, PlaceUse
 from telemetry.motion.sums import Sums
@@ -301,7 +301,7 @@ def lap_places(found: AtPlaces, bike: Bike) -> list[tuple[LapPlace, ...]]:
     shaft = [found.ends[end].shaft_median_mm if end in found.ends else unknown for end in ENDS]
     both = np.isfinite(found.pitch_deg)
     rake, trail = unknown.copy(), unknown.copy()
-    rake[both], trail[both] = rake_and_trail(bike, *(one[both] for one in shaft))
+    rake[both], trail[both], _ = rake_trail_wheelbase(bike, *(one[both] for one in shaft))
     columns = [
         [[finite(x) for x in row] for row in table.tolist()]
         for table in (*wheel, found.pitch_deg, rake, trail)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.bike import attitude, normal_trail_mm, pitch_deg, rake_and_trail, trail_mm
+from telemetry.bike import attitude, normal_trail_mm, pitch_deg, rake_trail_wheelbase, trail_mm
 from telemetry.simulate import demo_bike
 
 
@@ -72,11 +72,12 @@ def test_pitch_is_unknown_where_an_end_is():
     )
 
 
-def test_rake_and_trail_of_many_attitudes_are_those_of_each():
+def test_steering_geometry_of_many_attitudes_are_those_of_each():
     fork, shock = np.array([0.0, 35.0, 118.0]), np.array([50.0, 0.0, 31.0])
     for bike in (demo_bike(), demo_bike().model_copy(update={"front": without_offset(demo_bike().front)})):
         standing = [attitude(bike, *travels) for travels in zip(fork.tolist(), shock.tolist(), strict=True)]
-        rake, trail = rake_and_trail(bike, fork, shock)
+        rake, trail, wheelbase = rake_trail_wheelbase(bike, fork, shock)
+        np.testing.assert_allclose(wheelbase, [one.wheelbase_mm for one in standing], rtol=1e-13)
         np.testing.assert_allclose(rake, [one.rake_deg for one in standing], rtol=1e-13)
         np.testing.assert_allclose(trail, np.array([one.trail_mm for one in standing], float), rtol=1e-13)
 
