@@ -82,7 +82,7 @@ class Ground:
         """The same window in another band; spectra that were found already are not found again."""
         other = Ground(self.model, self.window, band_hz)
         other._ratio, other._spring_n = self._ratio, self._spring_n
-        other._travel, other._pushes = self._travel, self._pushes
+        other._travel, other._actions = self._travel, self._actions
         return other
 
     def _spectrum(self, values: FloatArray) -> ComplexArray:
@@ -111,23 +111,47 @@ class Ground:
         }
 
     @cached_property
-    def _pushes(self) -> ComplexArray:
-        window = self.window
-        pushes = np.zeros((4, 1 + 2 * PARTS + len(window.free), len(self._s)), dtype=np.complex128)
+    def _actions(self) -> tuple[ComplexArray, list[tuple[int, int, int]]]:
+        """Spectra of all that acts, (n_spectra, n_lines), and of each the places: spectrum, action, unknown.
+
+        One signal acts in several places, and most places of an array of all actions would hold none.
+        """
+        window, spectra, places = self.window, list[ComplexArray](), list[tuple[int, int, int]]()
         for i, end in enumerate(ENDS):
-            pushes[i, 0] = self._spectrum(self._spring_n[end])
+            places.append((len(spectra), i, 0))
+            spectra.append(self._spectrum(self._spring_n[end]))
             ratio = self._ratio[end]
             for j, part in enumerate(damper_parts(window.shaft_mm_s[end], ratio)):
-                pushes[i, 1 + PARTS * i + j] = self._spectrum(part / ratio)
-        found: dict[int, ComplexArray | None] = {}  # several loads are one signal at other places
+                places.append((len(spectra), i, 1 + PARTS * i + j))
+                spectra.append(self._spectrum(part / ratio))
+        found: dict[int, int | None] = {}
         for j, load in enumerate((window.known, *window.free)):
             for i, values in enumerate((load.front_n, load.rear_n, load.weight_m_s2, load.moment_n_m)):
                 if id(values) not in found:
-                    found[id(values)] = self._spectrum(values) if values.any() else None
-                spectrum = found[id(values)]
-                if spectrum is not None:
-                    pushes[i, 0 if j == 0 else 2 * PARTS + j] += spectrum
+                    found[id(values)] = len(spectra) if values.any() else None
+                    if values.any():
+                        spectra.append(self._spectrum(values))
+                known = found[id(values)]
+                if known is not None:
+                    places.append((known, i, 0 if j == 0 else 2 * PARTS + j))
+        return np.array(spectra), places
+
+    def _pushes(self, lines: slice) -> ComplexArray:
+        """Actions over some lines."""
+        spectra, places = self._actions
+        some = spectra[:, lines]
+        pushes = np.zeros((4, 1 + 2 * PARTS + len(self.window.free), some.shape[1]), dtype=np.complex128)
+        for spectrum, action, unknown in places:
+            pushes[action, unknown] += some[spectrum]
         return pushes
+
+    def _pushed(self, unknowns: FloatArray) -> ComplexArray:
+        """Actions of the known part and so much of each unknown together; shape (4, n_lines)."""
+        spectra, places = self._actions
+        row, weight = np.append(1.0, unknowns), np.zeros((4, len(spectra)))
+        for spectrum, action, unknown in places:
+            weight[action, spectrum] += row[unknown]
+        return np.asarray(weight @ spectra)
 
     def _chassis(self, end: End, pushes: ComplexArray) -> ComplexArray:
         """Acceleration of the chassis above one wheel."""
@@ -149,7 +173,7 @@ class Ground:
             n = len(self.window.delay_s) // self._step
             # of a slow log the gain may end one line beyond the highest of what is answered
             lines = slice(int(kept[0]), min(int(kept[-1]), n // 2) + 1)
-            pushes, s = self._pushes[:, :, lines], self._s[lines]
+            pushes, s = self._pushes(lines), self._s[lines]
             travel = np.zeros_like(pushes[0])
             travel[0] = self._travel[end][lines]
             chassis = self._chassis(end, pushes)
@@ -168,13 +192,13 @@ class Ground:
     def lifted(self, unknowns: FloatArray) -> dict[End, BoolArray]:
         """Where each tyre is as good as off the road, by end; bool of shape (n_samples,)."""
         window, n, every = self.window, len(self.window.delay_s), slice(None)
-        whole = np.append(1.0, unknowns) @ self._pushes
+        whole = self._pushed(unknowns)
         found: dict[End, BoolArray] = {}
         for i, end in enumerate(ENDS):
             chassis = self._chassis(end, whole)
             moving = self._wheel_inertia(end, chassis, whole[2], self._travel[end], every)
-            dampers = slice(PARTS * i, PARTS * (i + 1))
-            moving = moving + unknowns[dampers] @ self._pushes[i, 1:][dampers]
+            parts = self._actions[0][(1 + PARTS) * i + 1 :][:PARTS]  # of the end's own damper
+            moving = moving + unknowns[PARTS * i :][:PARTS] @ parts
             # springs and known loads whole: they have what brake, drive and lean shift slowly, which spectra do not
             carried = self._spring_n[end] + getattr(window.known, f"{end}_n")
             carried += self.model.tyre_load_n[end] - self.model.sprung_load_n[end]
