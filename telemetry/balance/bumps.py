@@ -227,7 +227,7 @@ def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
         top = (values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]) & (values[1:-1] > height)
     candidates = np.flatnonzero(top) + 1
     gaps = np.diff(candidates, prepend=-apart, append=len(values) + apart)
-    kept = (gaps[:-1] >= apart) & (gaps[1:] >= apart)  # most are the only one near
+    kept = (gaps[:-1] >= apart) & (gaps[1:] >= apart)  # most peaks have no other near
     crowd = np.flatnonzero(~kept)
     first = candidates.searchsorted(candidates[crowd] - apart, side="right").tolist()
     last = candidates.searchsorted(candidates[crowd] + apart, side="left").tolist()

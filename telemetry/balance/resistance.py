@@ -449,7 +449,7 @@ def _shared_speeds(motion: Motion) -> tuple[FloatArray, FloatArray]:
     """Wheel speeds both ends meet, compression then rebound (negative), as quantiles of both together."""
     step = max(1, round(motion.sample_rate_hz / 50.0))
     both = np.concatenate([motion.ends[end].wheel_speed_mm_s[::step] for end in ENDS])
-    both = np.sort(both[np.abs(both) > 5.0])  # of NaN, this is not true
+    both = np.sort(both[np.abs(both) > 5.0])  # leaves NaN out
     up = int(both.searchsorted(0.0))
     return quantiles(both[up:], QUANTILES), -quantiles(-both[:up][::-1], QUANTILES)
 

@@ -29,7 +29,7 @@ FURTHER_SHARE, FURTHER_M = 1.3, 8.0
 LONGEST_JUMP_S = 30.0
 # Receivers give up to this many fixes a second that are their own. Common practice, no source.
 MOST_FIXES_HZ = 25.0
-# Positions logged at fewer samples apart are taken to be in every one.
+# Positions with fewer samples from one to the next are taken to be logged in every sample.
 EVERY_ROW = 1.5
 # Shortest pause of the fixes, while the motorcycle moves, that gets a note.
 DROPOUT_S = 1.5
@@ -40,7 +40,8 @@ STEP_M = 1.0
 # metres, because a line bends most where it is ridden slowly. Which one is decided by how well a line through
 # every other position foretells the rest. [s]
 SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
-# Of the rest no more are foretold than about so many, evenly apart: enough to choose one of seven. Own choice.
+# The wave is chosen on about so many of the other positions at most, evenly apart: enough to choose one of seven.
+# Own choice.
 MOST_FORETOLD = 20_000
 ORDER = 3
 # A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
