@@ -6,13 +6,14 @@ bytes, not eight.
 """
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping, MutableMapping
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal, Self, TypeVar, overload
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.mixins import NDArrayOperatorsMixin
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.numeric import BLOCK
@@ -26,8 +27,11 @@ SPARE_SPAN = 1.6
 Rows = slice | IntArray | BoolArray
 
 
-class Numbers(ABC):
-    """Numbers of shape (n_rows,), NaN where missing, however they are kept: ``numbers[rows]`` gives some as float64."""
+class Numbers(NDArrayOperatorsMixin, ABC):
+    """Numbers of shape (n_rows,), NaN where missing, however they are kept: ``numbers[rows]`` gives some as float64.
+
+    NumPy's functions and operators take them as an array of all of them.
+    """
 
     @abstractmethod
     def __len__(self) -> int: ...
@@ -35,10 +39,23 @@ class Numbers(ABC):
     @abstractmethod
     def __getitem__(self, rows: Rows) -> FloatArray: ...
 
+    @abstractmethod
+    def part(self, rows: slice) -> Self:
+        """The same over some rows that follow each other; nothing is copied."""
+
     @property
     def values(self) -> FloatArray:
         """All numbers; not to be written to."""
         return self[:]
+
+    def __array__(self, dtype: npt.DTypeLike | None = None, copy: bool | None = None) -> npt.NDArray[Any]:
+        """All numbers, for functions of NumPy."""
+        return np.asarray(self[:], dtype=dtype)
+
+    def __array_ufunc__(self, ufunc: np.ufunc, method: str, *inputs: Any, **keywords: Any) -> Any:
+        """Result of a function of NumPy on all numbers."""
+        arrays = (one[:] if isinstance(one, Numbers) else one for one in inputs)
+        return getattr(ufunc, method)(*arrays, **keywords)
 
     def blocks(self) -> Iterator[tuple[slice, FloatArray]]:
         """The numbers block by block, with their rows."""
@@ -86,11 +103,61 @@ class Lines(Numbers):
             return values
         return np.where(np.searchsorted(self.blank, rows, side="right") % 2 == 1, np.nan, values)
 
-    def part(self, rows: slice) -> "Lines":
+    def part(self, rows: slice) -> Self:
         """The same over some rows that follow each other."""
         first, last, _ = rows.indices(self.count)
         at = np.asarray(self.at - first / self.rows_per_unit, dtype=np.float64)
         return replace(self, at=at, count=max(last - first, 0), blank=self.blank - first)
+
+
+@dataclass(frozen=True, eq=False)
+class EvenTimes(Numbers):
+    """Times of an even clock that starts at 0, worked out where they are asked for. [s]"""
+
+    sample_rate_hz: float
+    samples: range  # counted from the first of the clock
+
+    def __len__(self) -> int:
+        return len(self.samples)
+
+    @overload
+    def __getitem__(self, rows: int) -> float: ...
+    @overload
+    def __getitem__(self, rows: Rows) -> FloatArray: ...
+    def __getitem__(self, rows: int | Rows) -> float | FloatArray:
+        if isinstance(rows, slice):
+            here = self.samples[rows]
+            times = np.arange(here.start, here.stop, here.step, dtype=np.float64)
+            times /= self.sample_rate_hz
+            return times
+        if isinstance(rows, (int, np.integer)):
+            return float(self.samples[rows] / self.sample_rate_hz)
+        which = np.flatnonzero(rows) if rows.dtype == np.bool_ else rows
+        return np.asarray(which + float(self.samples.start)) / self.sample_rate_hz
+
+    def part(self, rows: slice) -> Self:
+        """The same over some rows that follow each other."""
+        return replace(self, samples=self.samples[rows])
+
+    def searchsorted(
+        self,
+        t_s: float | Sequence[float] | FloatArray,
+        side: Literal["left", "right"] = "left",
+        sorter: None = None,
+    ) -> Any:
+        """As `numpy.searchsorted`, which calls it, without the times being made."""
+        wanted = np.asarray(t_s, dtype=np.float64)
+        first, last = self.samples.start, self.samples.stop
+        # one or two too early, as the product is rounded
+        found = np.clip(np.ceil(wanted * self.sample_rate_hz) - 2, first, last).astype(np.int64)
+        for _ in range(4):
+            times = np.asarray(found, dtype=np.float64) / self.sample_rate_hz
+            found = found + ((found < last) & ((times < wanted) if side == "left" else (times <= wanted)))
+        return found - first
+
+
+# Times of the samples of a run, from 0.
+Times = FloatArray | EvenTimes
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,7 +238,11 @@ class Column(Numbers):
         np.not_equal(self.kept[1:], self.kept[:-1], out=changed[1:])
         return changed
 
-    def some(self, rows: Rows) -> "Column":
+    def part(self, rows: slice) -> Self:
+        """The same over some rows that follow each other."""
+        return self.some(rows)
+
+    def some(self, rows: Rows) -> Self:
         """A column of some of the rows."""
         return replace(self, kept=self.kept[rows])
 
@@ -356,6 +427,14 @@ class Columns(MutableMapping[str, FloatArray]):
     def kept(self, name: str) -> Numbers:
         """A column as it is kept."""
         return self._kept[name]
+
+
+Kept = TypeVar("Kept", bound=Numbers)
+
+
+def part_of(values: FloatArray | Kept, rows: slice) -> FloatArray | Kept:
+    """Numbers of some rows that follow each other, kept as they are; nothing is copied."""
+    return values.part(rows) if isinstance(values, Numbers) else values[rows]
 
 
 def as_kept(values: Numbers | FloatArray) -> Numbers:

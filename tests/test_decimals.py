@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.decimals import Column, Columns, Lines, Packer, as_column, kept_of, packed
+from telemetry.decimals import Column, Columns, EvenTimes, Lines, Packer, as_column, kept_of, packed
 from telemetry.numeric import BLOCK
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
@@ -107,3 +107,30 @@ def test_lines_between_few_numbers_are_those_of_numpy():
     np.testing.assert_array_equal(lines.part(slice(3, 10)).values, wanted[3:10])
     assert lines[3] == wanted[3] and np.isnan(lines[7])
     np.testing.assert_array_equal(as_column(lines).values, wanted)
+
+
+@pytest.mark.parametrize("rate_hz", [1000.0, 200.0, 333.3, 104.166666, 0.1])
+def test_times_of_an_even_clock_are_those_of_an_array(rate_hz):
+    n = 50_000
+    array, times = np.arange(n) / rate_hz, EvenTimes(rate_hz, range(n))
+    assert len(times) == n
+    np.testing.assert_array_equal(times, array)
+    np.testing.assert_array_equal(times + 1.0, array + 1.0)
+    assert (times[7], times[-1]) == (array[7], array[-1])
+    rows = np.array([4, 1999, 12])
+    mask = np.arange(n) % 7 == 0
+    for some in (slice(100, 900), slice(None), slice(0, n, 9), rows, mask):
+        np.testing.assert_array_equal(times[some], array[some])
+    part, of_array = times.part(slice(1234, 40_000)), array[1234:40_000]
+    np.testing.assert_array_equal(part, of_array)
+    np.testing.assert_array_equal(part[rows], of_array[rows])
+    assert part[-1] == of_array[-1]
+    near = np.concatenate(
+        (array[::501], np.nextafter(array[::501], -1.0), np.nextafter(array[::501], 1e9), [-5.0, 1e9])
+    )
+    for side in ("left", "right"):
+        np.testing.assert_array_equal(np.searchsorted(times, near, side), np.searchsorted(array, near, side))
+        np.testing.assert_array_equal(
+            np.searchsorted(part, near, side), np.searchsorted(of_array, near, side)
+        )
+    assert np.searchsorted(times, array[17]) == 17

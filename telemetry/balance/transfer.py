@@ -53,7 +53,7 @@ def weight_transfer(
     front_end, rear_end = motion.ends["front"], motion.ends["rear"]
     pitch, fork, rear = (
         block_means(values, step)
-        for values in (motion.pitch_deg, front_end.shaft_travel_mm, rear_end.wheel_travel_mm)
+        for values in (motion.pitch_deg[:], front_end.shaft_travel_mm, rear_end.wheel_travel_mm)
     )
     use = all_of_blocks(selected, step)
     t_s = np.asarray((np.arange(len(pitch)) + 0.5 * (1 - 1 / step)) / rate, dtype=np.float64)
@@ -325,7 +325,7 @@ def light_wheels(
     step = max(1, round(motion.sample_rate_hz / LIGHT_WORK_HZ))
     rate = motion.sample_rate_hz / step
     n = len(motion.t_s) // step
-    t_s, riding = block_means(motion.t_s, step), all_of_blocks(moving, step)
+    t_s, riding = block_means(motion.t_s[:], step), all_of_blocks(moving, step)
     shaft = {end: block_means(own.shaft_travel_mm, step) for end, own in motion.ends.items()}
     speed = {end: block_means(own.shaft_speed_mm_s, step) for end, own in motion.ends.items()}
     acceleration = ridden.at(t_s, ridden.acceleration_m_s2)

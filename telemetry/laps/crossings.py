@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.decimals import Numbers, as_column, kept_of
+from telemetry.decimals import Numbers, Times, as_column, kept_of
 from telemetry.laps.corners import MOVING_M_S, PIT_SHARE, SAME_CIRCUIT
 from telemetry.laps.gps import CentreLine, Fixes, to_plane_m
 from telemetry.laps.lap import LapSource
@@ -54,7 +54,7 @@ def apart(times_s: FloatArray) -> FloatArray:
     return np.array(kept)
 
 
-def from_lap_channel(t_s: FloatArray, lap: FloatArray | Numbers) -> tuple[FloatArray, list[int]]:
+def from_lap_channel(t_s: Times, lap: FloatArray | Numbers) -> tuple[FloatArray, list[int]]:
     """Crossings where the lap number rises [s], half way between its two samples, and the number it rises to."""
     column = as_column(lap)
     # only where the counter changes is looked at: the rest of a long log is the same number
@@ -70,7 +70,7 @@ def from_lap_channel(t_s: FloatArray, lap: FloatArray | Numbers) -> tuple[FloatA
     return times, number[rises].tolist()
 
 
-def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
+def from_beacon(t_s: Times, beacon: FloatArray) -> FloatArray:
     """Crossings at the rising edges of a beacon pulse, interpolated to half its height. [s]"""
     level, half = _level(beacon)
     before = np.flatnonzero((level[:-1] < half) & (level[1:] >= half))

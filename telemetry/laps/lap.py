@@ -9,7 +9,7 @@ from typing import Literal, Protocol, TypeVar
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
-from telemetry.decimals import Lines
+from telemetry.decimals import Lines, Times
 from telemetry.notes import QualityNote
 
 Phase = Literal["braking", "entry", "mid-corner", "drive", "straight"]
@@ -154,7 +154,7 @@ def lap_length_m(laps: Sequence[TimedLap]) -> float | None:
     return median([lap.distance_m for lap in laps if lap.complete and lap.distance_m] or [0.0]) or None
 
 
-def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[float, ...]:
+def passing_times_s(lap: Lap, t_s: Times, distance_m: FloatArray) -> tuple[float, ...]:
     """Times since its start at which a complete lap passed the ends of `PARTS` equal parts of its length. [s]
 
     Parameters

@@ -78,7 +78,7 @@ def find_track(
     else:
         distance = _split(thin.t_s, places.place_m, laps, places, places.elsewhere)
         off = thin.hold(places.elsewhere.astype(np.int64)) > 0
-        distance_at_samples = _split(run.t_s, thin.spread(places.place_m), laps, places, off)
+        distance_at_samples = _split(run.t_s[:], thin.spread(places.place_m), laps, places, off)
     lean, lean_from = _lean(thin, speed, places, fixes, lean)
     phase, phase_sources = _phases(run, thin, speed, lean, lean_from, notes)
     inside = _complete(thin, laps)

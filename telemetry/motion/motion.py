@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Self
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
     wheelbase_mm,
 )
-from telemetry.decimals import Column
+from telemetry.decimals import Column, Numbers, Rows, Times, part_of
 from telemetry.errors import BikeFileError
 from telemetry.notes import QualityNote
 from telemetry.numeric import BLOCK
@@ -72,15 +73,36 @@ class EndMotion:
         )
 
 
+@dataclass(frozen=True, eq=False)
+class Pitch(Numbers):
+    """Pitch from the wheel travels of both ends, worked out where it is asked for; NaN without either. [deg]"""
+
+    front_wheel_mm: FloatArray
+    rear_wheel_mm: FloatArray
+    wheelbase_mm: float
+
+    def __len__(self) -> int:
+        return len(self.front_wheel_mm)
+
+    def __getitem__(self, rows: Rows) -> FloatArray:
+        return pitch_deg(self.front_wheel_mm[rows], self.rear_wheel_mm[rows], self.wheelbase_mm)
+
+    def part(self, rows: slice) -> Self:
+        """The same over some rows that follow each other."""
+        return replace(self, front_wheel_mm=self.front_wheel_mm[rows], rear_wheel_mm=self.rear_wheel_mm[rows])
+
+
 @dataclass(frozen=True)
 class Motion:
     """Both ends on one clock, arrays of shape (n_samples,). An end that was not judged is not in ``ends``."""
 
     source: str
-    t_s: FloatArray
+    t_s: Times
     sample_rate_hz: float
     ends: Mapping[End, EndMotion]
-    pitch_deg: FloatArray  # from wheel travels, positive nose down; NaN where either end is invalid or absent
+    pitch_deg: (
+        FloatArray | Pitch
+    )  # from wheel travels, positive nose down; NaN where either end is invalid or absent
     wheelbase_mm: float  # a usual one where the bike file leaves it open
     notes: tuple[QualityNote, ...] = ()
     not_judged: Mapping[End, str] = field(default_factory=dict)  # the reason, by end
@@ -89,9 +111,9 @@ class Motion:
         """The same motion over some of the samples; nothing is copied."""
         return replace(
             self,
-            t_s=self.t_s[rows],
+            t_s=part_of(self.t_s, rows),
             ends={name: end.during(rows) for name, end in self.ends.items()},
-            pitch_deg=self.pitch_deg[rows],
+            pitch_deg=part_of(self.pitch_deg, rows),
         )
 
 
@@ -113,7 +135,7 @@ def to_motion(run: Run, bike: Bike) -> Motion:
         t_s=run.t_s,
         sample_rate_hz=run.sample_rate_hz,
         ends=ends,
-        pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
+        pitch_deg=_pitch(ends, bike, len(run.t_s)),
         wheelbase_mm=USUAL_WHEELBASE_MM if bike.wheelbase_mm is None else bike.wheelbase_mm,
         notes=tuple(notes),
         not_judged={
@@ -229,12 +251,7 @@ def _static_sag_mm(bike: Bike, end: End) -> float:
         return float("nan")
 
 
-def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:
+def _pitch(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray | Pitch:
     if len(ends) < len(ENDS):
         return np.full(n_samples, np.nan)
-    front, rear = (ends[end].wheel_travel_mm for end in ENDS)
-    pitch, base_mm = np.empty(n_samples), wheelbase_mm(bike)
-    for first in range(0, n_samples, BLOCK):
-        rows = slice(first, first + BLOCK)
-        pitch[rows] = pitch_deg(front[rows], rear[rows], base_mm)
-    return pitch
+    return Pitch(ends["front"].wheel_travel_mm, ends["rear"].wheel_travel_mm, wheelbase_mm(bike))

@@ -3,6 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
+from telemetry.decimals import Times
 from telemetry.motion.motion import EndMotion
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
@@ -98,7 +99,7 @@ def _extremes(depth_mm: FloatArray, pieces: IntArray) -> tuple[IntArray, FloatAr
     return at[found[found.searchsorted(first)]], most
 
 
-def find_stops(end: EndMotion, t_s: FloatArray, moving: BoolArray) -> tuple[StopEvent, ...]:
+def find_stops(end: EndMotion, t_s: Times, moving: BoolArray) -> tuple[StopEvent, ...]:
     """Every contact of one end with the limits of its travel while riding, in order of time.
 
     Parameters

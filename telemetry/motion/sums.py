@@ -79,15 +79,16 @@ def find_sums(motion: Motion, apart: Sequence[IntArray | BoolArray], laps: Seque
         first[1:-1] |= one[1:] != one[:-1]
     edges = np.flatnonzero(first)
     start = edges[:-1]
+    pitch_deg = motion.pitch_deg[:]
     return Sums(
         start=start,
         samples=np.diff(edges),
         ends={
             name: EndSums(*sums_between(edges, partial(_of_end, end))) for name, end in motion.ends.items()
         },
-        pitch_deg=np.add.reduceat(motion.pitch_deg, start),
-        least_pitch_deg=np.minimum.reduceat(motion.pitch_deg, start),
-        most_pitch_deg=np.maximum.reduceat(motion.pitch_deg, start),
+        pitch_deg=np.add.reduceat(pitch_deg, start),
+        least_pitch_deg=np.minimum.reduceat(pitch_deg, start),
+        most_pitch_deg=np.maximum.reduceat(pitch_deg, start),
         difference_squares=sums_between(edges, partial(_difference_squares, motion))[0],
     )
 

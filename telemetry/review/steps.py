@@ -611,11 +611,11 @@ def _bike_values(bike: Bike) -> dict[str, float]:
 def _traces(run: Run, motion: Motion, track: Track) -> Traces:
     unknown = np.full(len(run.t_s), np.nan)
     columns = {
-        "t_s": run.t_s,
+        "t_s": run.t_s[:],
         "lap": track.lap.astype(np.float64),
         "distance_m": track.distance_m,
         "speed_m_s": track.speed_m_s,
-        "pitch_deg": motion.pitch_deg,
+        "pitch_deg": motion.pitch_deg[:],
         "phase": track.phase.astype(np.float64),
         "corner": track.corner.astype(np.float64),
     }

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.decimals import Column, Lines, Numbers
+from telemetry.decimals import Column, Lines, Numbers, Times
 from telemetry.errors import ChannelError
 from telemetry.logs import UNITS, RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote, Severity, Step
@@ -54,7 +54,7 @@ class Run:
     """
 
     source: str
-    t_s: FloatArray  # uniform, starting at 0
+    t_s: Times  # uniform, starting at 0
     sample_rate_hz: float
     shaft_travel_mm: Mapping[
         End, FloatArray
@@ -323,7 +323,7 @@ def _step_lengths(changed: BoolArray) -> IntArray:
     return lengths
 
 
-def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str) -> FloatArray:
+def _on_clock(t_s: Times, own_t: FloatArray, own: FloatArray, between: str) -> FloatArray:
     """Values that hold until the next one; of pulses each is seen."""
     # the row of a clock tick may be stamped a rounding error after it
     half = 0.5 * (t_s[1] - t_s[0])
@@ -337,7 +337,7 @@ def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str)
     return held
 
 
-def _pauses(t_s: FloatArray, own_t: FloatArray, pause_s: float, edge_s: float) -> IntArray:
+def _pauses(t_s: Times, own_t: FloatArray, pause_s: float, edge_s: float) -> IntArray:
     """Samples at which pauses, or what lies well before the first or after the last value, begin and end by turns."""
     pauses = np.flatnonzero(np.diff(own_t) > pause_s)
     starts = np.searchsorted(t_s, own_t[pauses], side="right")

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.decimals import Column
+from telemetry.decimals import Column, EvenTimes
 from telemetry.errors import LogError
 from telemetry.numeric import median, quantile
 
@@ -138,12 +138,10 @@ class Grid:
         """Number of samples of the grid."""
         return int(self.index[-1]) + 1
 
-    @cached_property
-    def t_s(self) -> FloatArray:
+    @property
+    def t_s(self) -> EvenTimes:
         """Time of every sample, from 0. [s]"""
-        t_s = np.arange(self.n_samples, dtype=np.float64)
-        t_s /= self.sample_rate_hz
-        return t_s
+        return EvenTimes(self.sample_rate_hz, range(self.n_samples))
 
     @cached_property
     def gaps(self) -> tuple[tuple[int, int], ...]:
@@ -503,7 +501,7 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     if grid.even:
         on_grid[np.asarray(grid.index)[np.searchsorted(grid.stamps_s[:], stamps_s)]] = signal
         return on_grid
-    clock_s = grid.start_s + grid.t_s
+    clock_s = grid.start_s + grid.t_s[:]
     pause = np.diff(stamps_s) > (GAP_SAMPLES + 1.5) / grid.sample_rate_hz
     for part in np.split(np.arange(len(stamps_s)), np.flatnonzero(pause) + 1):
         begin_s, end_s = stamps_s[part[0]], stamps_s[part[-1]]
@@ -515,7 +513,7 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
 
 
 def _from_parts(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
-    clock_s = grid.start_s + grid.t_s
+    clock_s = grid.start_s + grid.t_s[:]
     on_grid = np.full(grid.n_samples, np.nan)
     for part in grid.parts:
         if part.sample_rate_hz < grid.sample_rate_hz / OTHER_RATE:
