@@ -432,6 +432,11 @@ class Columns(MutableMapping[str, FloatArray]):
 Kept = TypeVar("Kept", bound=Numbers)
 
 
+def without(columns: Mapping[str, FloatArray], *names: str) -> Columns:
+    """The columns, kept as they are, but some."""
+    return Columns({name: kept_of(columns, name) for name in columns if name not in names})
+
+
 def part_of(values: FloatArray | Kept, rows: slice) -> FloatArray | Kept:
     """Numbers of some rows that follow each other, kept as they are; nothing is copied."""
     return values.part(rows) if isinstance(values, Numbers) else values[rows]

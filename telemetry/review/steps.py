@@ -30,6 +30,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
 )
 from telemetry.damping import Oscillation, find_oscillation
+from telemetry.decimals import without
 from telemetry.errors import ChannelError
 from telemetry.findings import as_far_as_measured, findings, verdict_sentences
 from telemetry.laps import (
@@ -147,6 +148,10 @@ def measure(
     if last_use:
         log.let_go()
     track = find_track(run, start_line=start_line, circuit=circuit)
+    if last_use:
+        run = replace(
+            run, channels=without(run.channels, "latitude_deg", "longitude_deg")
+        )  # the track's from here
     track = leave_out_laps(track, cut.leave_out, run.source, cut.why)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
     noise = _noise_notes(run, track)
@@ -194,7 +199,8 @@ def review(
     cut : Cut
         What of the log counts; all of it by default.
     last_use : bool
-        Nobody reads the numbers of ``log`` after this: they are let go as soon as they are placed, to save memory.
+        Nobody reads the numbers of ``log``, or the run's positions, after this: they are let go as soon as they are
+        placed, to save memory.
 
     Raises
     ------
