@@ -78,36 +78,38 @@ class Numbers(NDArrayOperatorsMixin, ABC):
 class Lines(Numbers):
     """Straight lines between few numbers, drawn where they are asked for."""
 
-    at: FloatArray | IntArray  # place of each, rising; that of a row is row / rows_per_unit
+    at: "FloatArray | IntArray | EvenTimes"  # place of each, rising; that of a row is row / rows_per_unit
     numbers: FloatArray | Numbers
     count: int  # rows
     blank: IntArray = field(
         default_factory=lambda: np.empty(0, np.int64)
     )  # rows at which blanks begin and end
     rows_per_unit: float = 1.0
+    before: int = 0  # rows that were cut off before the first
 
     def __len__(self) -> int:
         return self.count
 
     def __getitem__(self, rows: Rows) -> FloatArray:
-        rows = (
-            np.arange(*rows.indices(self.count)) if isinstance(rows, slice) else np.arange(self.count)[rows]
-        )
-        place = np.asarray(rows / self.rows_per_unit)
-        if not place.size:
+        which = np.arange(*rows.indices(self.count)) if isinstance(rows, slice) else np.asarray(rows)
+        which = np.flatnonzero(which) if which.dtype == np.bool_ else which.astype(np.int64, copy=False)
+        if not which.size:
             return np.empty(0)
+        if which.min() < 0 or which.max() >= self.count:
+            raise IndexError(f"rows are 0 to {self.count - 1}")
+        which = which + self.before
+        place: FloatArray = np.asarray(which, dtype=np.float64) / self.rows_per_unit
         first = max(int(np.searchsorted(self.at, place.min(), side="right")) - 1, 0)
         around = slice(first, int(np.searchsorted(self.at, place.max())) + 1)
-        values = np.interp(place, self.at[around], self.numbers[around])
+        values = np.asarray(np.interp(place, self.at[around], self.numbers[around]))
         if not self.blank.size:
             return values
-        return np.where(np.searchsorted(self.blank, rows, side="right") % 2 == 1, np.nan, values)
+        return np.where(np.searchsorted(self.blank, which, side="right") % 2 == 1, np.nan, values)
 
     def part(self, rows: slice) -> Self:
         """The same over some rows that follow each other."""
         first, last, _ = rows.indices(self.count)
-        at = np.asarray(self.at - first / self.rows_per_unit, dtype=np.float64)
-        return replace(self, at=at, count=max(last - first, 0), blank=self.blank - first)
+        return replace(self, count=max(last - first, 0), before=self.before + first)
 
 
 @dataclass(frozen=True, eq=False)

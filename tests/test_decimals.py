@@ -104,9 +104,14 @@ def test_lines_between_few_numbers_are_those_of_numpy():
     np.testing.assert_array_equal(lines[::3], wanted[::3])
     np.testing.assert_array_equal(lines[np.array([7, 1, 11])], wanted[[7, 1, 11]])
     np.testing.assert_array_equal(lines[wanted > 2], wanted[wanted > 2])
-    np.testing.assert_array_equal(lines.part(slice(3, 10)).values, wanted[3:10])
+    part = lines.part(slice(3, 10))
+    np.testing.assert_array_equal(part.values, wanted[3:10])
+    np.testing.assert_array_equal(part.part(slice(2, None))[np.array([4, 1])], wanted[[9, 6]])
     assert lines[3] == wanted[3] and np.isnan(lines[7])
     np.testing.assert_array_equal(as_column(lines).values, wanted)
+    for outside in (np.array([-1]), np.array([7])):
+        with pytest.raises(IndexError, match="0 to 6"):
+            part[outside]
 
 
 @pytest.mark.parametrize("rate_hz", [1000.0, 200.0, 333.3, 104.166666, 0.1])

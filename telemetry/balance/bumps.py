@@ -8,6 +8,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.delay import riding_delay_s
+from telemetry.decimals import as_kept
 from telemetry.laps import Track, is_moving
 from telemetry.motion import CONTACT_MM, Motion
 from telemetry.numeric import BLOCK, median
@@ -420,7 +421,7 @@ def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
     BumpPairs or None
         None when an end or the speed is missing, or a bump passes between two samples.
     """
-    if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
+    if any(end not in motion.ends for end in ENDS) or not as_kept(track.speed_m_s).any_known:
         return None
     if motion.sample_rate_hz * DEEPEST_S < FEWEST_SAMPLES:
         return None

@@ -3,6 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import ENDS, FloatArray, IntArray
+from telemetry.decimals import as_kept
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.notes import QualityNote
@@ -76,7 +77,7 @@ def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
         wheelbase / speed, ``channel_late`` when it is another time later at every speed; none when it follows as it
         should, or when nothing can be told. Ridden at one speed only, the last two are one, called ``speed_scale``.
     """
-    if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
+    if any(end not in motion.ends for end in ENDS) or not as_kept(track.speed_m_s).any_known:
         return ()
     scaled = likeness(motion, track, MULTIPLES, np.zeros(len(MULTIPLES)))
     shifted = likeness(motion, track, np.ones(len(LAGS_S)), LAGS_S)

@@ -56,6 +56,7 @@ from telemetry.damping.verdict import (
     verdict,
     with_levels,
 )
+from telemetry.decimals import as_kept
 from telemetry.laps import Lap, Track, lap_length_m, laps_at_pace, place_at
 from telemetry.motion import Motion
 
@@ -250,8 +251,10 @@ def _levelled(
 
 def _judged_share(model: DetectorModel, motion: Motion, track: Track) -> float:
     """Share of the time at speed in which all was measured that is needed."""
-    speed = track.speed_m_s
-    at_speed = np.count_nonzero(speed > SLOWEST_M_S) if np.isfinite(speed).any() else len(speed)
+    speed = as_kept(track.speed_m_s)
+    at_speed = len(speed)
+    if speed.any_known:
+        at_speed = sum(int(np.count_nonzero(values > SLOWEST_M_S)) for _, values in speed.blocks())
     judged_s = np.count_nonzero(model.equation.usable) * model.equation.step_s
     return float(min(judged_s * motion.sample_rate_hz / max(at_speed, 1), 1.0))
 

@@ -188,11 +188,12 @@ def run_signals(motion: Motion, track: Track) -> RunSignals:
 
 def _speed(motion: Motion, track: Track, at_s: FloatArray) -> tuple[FloatArray | None, BoolArray]:
     """Ground speed at times from the first sample, None where it is mostly unknown, and where it is known and high."""
-    known = np.isfinite(track.speed_m_s)
+    speed_m_s = track.speed_m_s[:]
+    known = np.isfinite(speed_m_s)
     if known.mean() <= 0.5:
         return None, np.ones(len(at_s), dtype=bool)
     at_s = motion.t_s[0] + at_s
-    speed = np.interp(at_s, motion.t_s, bridged(track.speed_m_s))
+    speed = np.interp(at_s, motion.t_s, bridged(speed_m_s))
     moving = speed > SLOWEST_M_S
     if not known.all():
         moving &= np.interp(at_s, motion.t_s, known) > 0.5

@@ -9,7 +9,7 @@ from typing import Literal, Protocol, TypeVar
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
-from telemetry.decimals import Lines, Times
+from telemetry.decimals import Lines, Numbers, Times, part_of
 from telemetry.notes import QualityNote
 
 Phase = Literal["braking", "entry", "mid-corner", "drive", "straight"]
@@ -89,10 +89,10 @@ class Track:
     laps: tuple[Lap, ...]  # in order, with the part laps before the first and after the last crossing
     lap_source: LapSource
     lap: IntArray  # number, 0 where none
-    distance_m: FloatArray  # since the start of the lap, the same at one place in every lap
+    distance_m: FloatArray | Numbers  # since the start of the lap, the same at one place in every lap
     x_m: FloatArray | Lines | None  # east of the run's first fix; None without GPS
     y_m: FloatArray | Lines | None  # north of it
-    speed_m_s: FloatArray  # over the ground; NaN where unknown
+    speed_m_s: FloatArray | Numbers  # over the ground; NaN where unknown
     phase: IntArray  # index into `PHASES`, -1 where unknown
     corner: IntArray  # number of the nearest corner, from braking to drive; 0 on a straight
     corners: tuple[Corner, ...]
@@ -106,17 +106,13 @@ class Track:
         return replace(
             self,
             lap=self.lap[rows],
-            distance_m=self.distance_m[rows],
-            x_m=_part(self.x_m, rows),
-            y_m=_part(self.y_m, rows),
-            speed_m_s=self.speed_m_s[rows],
+            distance_m=part_of(self.distance_m, rows),
+            x_m=None if self.x_m is None else part_of(self.x_m, rows),
+            y_m=None if self.y_m is None else part_of(self.y_m, rows),
+            speed_m_s=part_of(self.speed_m_s, rows),
             phase=self.phase[rows],
             corner=self.corner[rows],
         )
-
-
-def _part(values: FloatArray | Lines | None, rows: slice) -> FloatArray | Lines | None:
-    return values.part(rows) if isinstance(values, Lines) else None if values is None else values[rows]
 
 
 class TimedLap(Protocol):
@@ -154,7 +150,7 @@ def lap_length_m(laps: Sequence[TimedLap]) -> float | None:
     return median([lap.distance_m for lap in laps if lap.complete and lap.distance_m] or [0.0]) or None
 
 
-def passing_times_s(lap: Lap, t_s: Times, distance_m: FloatArray) -> tuple[float, ...]:
+def passing_times_s(lap: Lap, t_s: Times, distance_m: FloatArray | Numbers) -> tuple[float, ...]:
     """Times since its start at which a complete lap passed the ends of `PARTS` equal parts of its length. [s]
 
     Parameters
@@ -167,10 +163,11 @@ def passing_times_s(lap: Lap, t_s: Times, distance_m: FloatArray) -> tuple[float
     tuple of float
         ``PARTS + 1`` times from 0 to the lap time; empty where the distance is unknown. [s]
     """
-    valid = np.isfinite(distance_m)
+    along = distance_m[:]
+    valid = np.isfinite(along)
     if not lap.complete or not lap.distance_m or np.mean(valid) < 0.9:
         return ()
-    place = np.maximum.accumulate(distance_m[valid])
+    place = np.maximum.accumulate(along[valid])
     ends = np.linspace(0.0, lap.distance_m, PARTS + 1)[1:-1]
     inner = np.clip(np.interp(ends, place, t_s[valid]) - lap.start_s, 0.0, lap.time_s)
     return (0.0, *(float(time) for time in inner), lap.time_s)
@@ -225,7 +222,7 @@ class SharedPlace:
 def place_at(track: Track, sample: int) -> Place:
     """The place of one sample of the run's clock."""
     lap, corner, phase = int(track.lap[sample]), int(track.corner[sample]), int(track.phase[sample])
-    distance = float(track.distance_m[sample])
+    distance = float(track.distance_m[sample : sample + 1][0])
     return Place(
         lap=lap if track.laps else None,
         distance_m=distance if np.isfinite(distance) else None,

@@ -6,10 +6,11 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
-from telemetry.decimals import Lines
+from telemetry.decimals import Column, EvenTimes, Lines, Numbers, kept_of
 from telemetry.laps.corners import MOVING_M_S
 from telemetry.laps.gps import Fixes, dropouts, path_speed, without_jumps
 from telemetry.notes import QualityNote
+from telemetry.numeric import BLOCK
 from telemetry.signals import Run
 
 # Fast enough for phases (a rider's hands and body), slow enough that two hours are cheap. Own choice.
@@ -62,31 +63,24 @@ class Thin:
         """Its instants. [s]"""
         return self.samples / self.sample_rate_hz
 
-    def pick(self, values: FloatArray) -> FloatArray:
-        """Values at the samples it keeps."""
-        return values[:: self.step]
-
-    def integral(self, values: FloatArray) -> FloatArray:
+    def integral(self, values: FloatArray | Numbers) -> FloatArray:
         """Integral from the first sample on, by the trapezoidal rule over all samples of the run."""
-        ends = self.pick(values)
-        blocks = np.add.reduceat(values, self.samples)[:-1] + 0.5 * np.diff(ends)
-        return np.concatenate(([0.0], np.cumsum(blocks))) / self.sample_rate_hz
-
-    def spread(self, values: FloatArray) -> FloatArray:
-        """Straight lines between thin values, at every sample of the run; on as before after the last."""
-        if self.step == 1:
-            return values.copy()
-        share = np.arange(self.step) / self.step
-        rise = np.diff(values, append=2 * values[-1] - values[-2] if len(values) > 1 else values[-1])
-        lines = rise[:, None] * share
-        lines += values[:, None]
-        return lines.ravel()[: self.n_samples]
+        many = self.step * max(1, BLOCK // self.step)
+        parts = (values[first : first + many] for first in range(0, self.n_samples, many))
+        sums = [np.add.reduceat(part, np.arange(0, len(part), self.step)) for part in parts]
+        between = np.concatenate(sums)[:-1] + 0.5 * np.diff(values[self.rows])
+        return np.concatenate(([0.0], np.cumsum(between))) / self.sample_rate_hz
 
     def lines(self, values: FloatArray) -> Lines:
-        """What `spread` gives, drawn where it is asked for."""
+        """Straight lines between thin values, at every sample of the run; on as before after the last."""
         after = 2 * values[-1:] - values[-2:-1] if len(values) > 1 else values
-        rows = np.arange(len(values) + 1, dtype=np.float64) * self.step
-        return Lines(rows, np.concatenate((values, after)), self.n_samples)
+        numbers = np.concatenate((values, after))
+        return Lines(EvenTimes(1.0, range(len(numbers))), numbers, self.n_samples, rows_per_unit=self.step)
+
+    def nearest(self, samples: IntArray) -> IntArray:
+        """Which of the samples that it keeps is nearest to some."""
+        half = (self.step - 1) // 2
+        return np.minimum((samples + half) // self.step, len(self.samples) - 1)
 
     def hold(self, values: IntArray) -> IntArray:
         """The nearest thin value at every sample of the run."""
@@ -101,7 +95,7 @@ class Thin:
 class Speed:
     """Ground speed of a run, NaN where unknown."""
 
-    speed_m_s: FloatArray
+    speed_m_s: Numbers
     thin_m_s: FloatArray | None  # on the thin clock, bridged over gaps; None if nothing is known
     travelled_m: FloatArray | None  # its integral
     source: str
@@ -111,27 +105,27 @@ def find_speed(
     run: Run, thin: Thin, fixes: Fixes | None, notes: list[QualityNote]
 ) -> tuple[Speed, Fixes | None]:
     """Speed channel, its unit corrected, else speed along the GPS track; and the fixes within reach. Adds notes."""
-    wheel = run.channels.get("speed_m_s")
-    known = np.isfinite(np.empty(0) if wheel is None else wheel)
-    if wheel is None or np.count_nonzero(known) < 2:
+    wheel = kept_of(run.channels, "speed_m_s") if "speed_m_s" in run.channels else None
+    if wheel is None or (wheel.missing and np.count_nonzero(np.isfinite(wheel)) < 2):
         if fixes is None:
-            return Speed(np.full(len(run.t_s), np.nan), None, None, ""), None
+            return Speed(thin.lines(np.full(len(thin.t_s), np.nan)), None, None, ""), None
         fixes = without_jumps(fixes, None, notes)
         slow = path_speed(fixes, thin.t_s)
         dropouts(fixes, np.interp(fixes.t_s, thin.t_s, slow) > MOVING_M_S, notes)
         travelled = np.concatenate(([0.0], np.cumsum(0.5 * (slow[1:] + slow[:-1])))) / thin.rate_hz
-        return Speed(thin.spread(slow), slow, travelled, "GPS track"), fixes
+        return Speed(thin.lines(slow), slow, travelled, "GPS track"), fixes
     # across a dropout of the speed the bike goes on at the speed between: distance must not stand still
     filled = wheel
-    if not known.all():
-        filled = np.interp(np.arange(len(wheel)), np.flatnonzero(known), wheel[known])
-    slow, travelled = thin.pick(filled), thin.integral(filled)
+    if wheel.missing:
+        known = np.isfinite(wheel)
+        filled = Column(np.interp(np.arange(len(wheel)), np.flatnonzero(known), wheel[known]))
+    slow, travelled = filled[thin.rows], thin.integral(filled)
     if fixes is not None:
         factor = _factor(fixes, np.interp(fixes.t_s, thin.t_s, travelled))
         if abs(np.log(factor)) > SPEED_SCALE_NOTE:
             notes.append(_wrong_speed(factor))
         if abs(np.log(factor)) > WRONG_SPEED:
-            wheel, slow, travelled = wheel * factor, slow * factor, travelled * factor
+            wheel, slow, travelled = Column(wheel[:] * factor), slow * factor, travelled * factor
         fixes = without_jumps(fixes, np.interp(fixes.t_s, thin.t_s, travelled), notes)
         dropouts(fixes, np.interp(fixes.t_s, thin.t_s, slow) > MOVING_M_S, notes)
     return Speed(wheel, slow, travelled, "speed"), fixes

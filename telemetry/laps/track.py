@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.decimals import Lines, kept_of
+from telemetry.decimals import Lines, as_kept, kept_of
 from telemetry.laps.corners import (
     DRIVING_M_S2,
     MOVING_M_S,
@@ -35,6 +35,8 @@ from telemetry.signals import Run
 ON_CIRCUIT_SHARE, NEAR_M = 0.7, 25.0
 # A pause of the positions longer than this, or than three of them, is not drawn over. [s]
 LONGEST_BRIDGE_S = 1.5
+# What differs less from a straight line is one. [m]
+STRAIGHT_M = 1e-9
 # A lap of which more than this share is not on the circuit of the others is not one of theirs.
 ELSEWHERE_SHARE = 0.2
 
@@ -72,13 +74,8 @@ def find_track(
         notes.append(_kept_note(circuit))
     laps = _laps(run, thin, speed, crossings, places)
     _note_elsewhere(laps, places, notes)
-    distance = np.full(len(thin.t_s), np.nan)
-    if places is None:
-        distance_at_samples = np.full(len(run.t_s), np.nan)
-    else:
-        distance = _split(thin.t_s, places.place_m, laps, places, places.elsewhere)
-        off = thin.hold(places.elsewhere.astype(np.int64)) > 0
-        distance_at_samples = _split(run.t_s[:], thin.spread(places.place_m), laps, places, off)
+    distance_m = _distance(run, thin, laps, places)
+    distance = distance_m[thin.rows]
     lean, lean_from = _lean(thin, speed, places, fixes, lean)
     phase, phase_sources = _phases(run, thin, speed, lean, lean_from, notes)
     inside = _complete(thin, laps)
@@ -98,12 +95,12 @@ def find_track(
         laps=laps,
         lap_source=crossings.source,
         lap=_lap_numbers(run, laps),
-        distance_m=distance_at_samples,
+        distance_m=distance_m,
         x_m=east,
         y_m=north,
         speed_m_s=speed.speed_m_s,
-        phase=thin.hold(phase.astype(np.int8)),
-        corner=thin.hold(number.astype(np.int16)),
+        phase=thin.hold(_small(phase)),
+        corner=thin.hold(_small(number)),
         corners=corners,
         phase_sources=phase_sources,
         notes=tuple(notes),
@@ -216,6 +213,25 @@ def _within(place: FloatArray, zero: float, lap_m: float, first: bool) -> FloatA
     return np.where(along < 1.02 * lap_m, along, along % lap_m)
 
 
+def _distance(run: Run, thin: Thin, laps: tuple[Lap, ...], places: Places | None) -> Lines:
+    """Distance since the start of the lap at every sample. [m]"""
+    if places is None:
+        return thin.lines(np.full(len(thin.t_s), np.nan))
+    along = thin.lines(places.place_m)
+
+    def at(rows: IntArray) -> FloatArray:
+        return _split(run.t_s[rows], along[rows], laps, places, places.elsewhere[thin.nearest(rows)])
+
+    rows = np.append(thin.samples, thin.n_samples - 1)
+    distance = at(rows)
+    # straight between two thin samples, but where a lap begins or what is known ends between them
+    bent = ~(np.abs(np.diff(distance) - np.diff(along[rows])) < STRAIGHT_M)
+    bent &= np.isfinite(distance[1:]) | np.isfinite(distance[:-1])
+    between = (rows[:-1][bent, None] + np.arange(thin.step)).ravel()
+    rows = np.union1d(rows, between[between < thin.n_samples])
+    return Lines(rows.astype(np.float64), at(rows), thin.n_samples)
+
+
 def _split(
     t_s: FloatArray, place: FloatArray, laps: tuple[Lap, ...], places: Places, elsewhere: BoolArray
 ) -> FloatArray:
@@ -237,11 +253,18 @@ def _split(
 
 
 def _lap_numbers(run: Run, laps: tuple[Lap, ...]) -> IntArray:
-    number = np.zeros(len(run.t_s), dtype=np.int32)
+    number = np.zeros(len(run.t_s), dtype=_small(np.array([0, *(lap.lap for lap in laps)])).dtype)
     for i, lap in enumerate(laps):
         stop = len(number) if i == len(laps) - 1 and not lap.complete else np.searchsorted(run.t_s, lap.end_s)
         number[np.searchsorted(run.t_s, lap.start_s) : stop] = lap.lap
     return number
+
+
+def _small(numbers: IntArray) -> IntArray:
+    """The same numbers in the smallest type that holds them."""
+    least, most = int(numbers.min()), int(numbers.max())
+    kinds = (np.int8, np.int16, np.int32, np.int64)
+    return numbers.astype(next(k for k in kinds if np.iinfo(k).min <= least and most <= np.iinfo(k).max))
 
 
 def _lean(
@@ -272,10 +295,12 @@ def _phases(
     }
     acceleration = None
     if speed.thin_m_s is not None:
-        acceleration = longitudinal_m_s2(thin.pick(speed.speed_m_s), thin.rate_hz)
+        acceleration = longitudinal_m_s2(speed.speed_m_s[thin.rows], thin.rate_hz)
     from_what = speed.source
     if "acceleration_m_s2" in run.channels:
-        measured = measured_m_s2(thin.pick(run.channels["acceleration_m_s2"]), acceleration, thin.rate_hz)
+        measured = measured_m_s2(
+            kept_of(run.channels, "acceleration_m_s2")[thin.rows], acceleration, thin.rate_hz
+        )
         if measured is not None:
             acceleration, from_what = measured, "acceleration"
         else:
@@ -338,6 +363,9 @@ def _circuit(
 
 def is_moving(track: Track) -> BoolArray:
     """True for samples at which the motorcycle moves, shape (n_samples,); all True without speed."""
-    if not np.isfinite(track.speed_m_s).any():
-        return np.ones(len(track.speed_m_s), dtype=bool)
-    return np.asarray(track.speed_m_s > MOVING_M_S)
+    speed = as_kept(track.speed_m_s)
+    moving = np.ones(len(speed), dtype=bool)
+    if speed.any_known:
+        for rows, values in speed.blocks():
+            np.greater(values, MOVING_M_S, out=moving[rows])
+    return moving

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.decimals import Numbers
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import runs_of
 from telemetry.motion.summary import PackingEvent, StrokeClass, Strokes, StrokeSide
@@ -266,7 +267,7 @@ def _mean_mm(end: EndMotion, start: int, stop: int) -> float:
 def find_packing(
     motion: Motion,
     moving: BoolArray,
-    speed_m_s: FloatArray,
+    speed_m_s: FloatArray | Numbers,
     found: Mapping[End, Sequence[Turns]] | None = None,
 ) -> tuple[PackingEvent, ...]:
     """Every run of bumps over which an end packed, in order of time, without its place.
@@ -287,7 +288,7 @@ def find_packing(
 
 
 def _of_end(
-    end: EndMotion, rate: float, strokes: StrokeList, other: EndMotion | None, speed_m_s: FloatArray
+    end: EndMotion, rate: float, strokes: StrokeList, other: EndMotion | None, speed_m_s: FloatArray | Numbers
 ) -> list[PackingEvent]:
     down = strokes.change_mm > 0
     at, trough = strokes.start[down], end.wheel_travel_mm[strokes.start[down]]
@@ -331,7 +332,7 @@ def _event(
     run: tuple[int, int],
     before: float,
     other: EndMotion | None,
-    speed_m_s: FloatArray,
+    speed_m_s: FloatArray | Numbers,
     rate: float,
 ) -> PackingEvent | None:
     start, stop = run

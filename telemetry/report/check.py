@@ -9,6 +9,7 @@ from pydantic import TypeAdapter
 from rich.console import Console
 
 from telemetry.arrays import ENDS, End, FloatArray, Number
+from telemetry.decimals import as_kept
 from telemetry.errors import BothEndsError
 from telemetry.logs import LIKELY, Proposal, RawLog, stated_rate_hz
 from telemetry.motion import Motion
@@ -240,7 +241,7 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
 
     motion, track = measured.motion, measured.track
     both = all(name in motion.ends and motion.ends[name].valid.any() for name in ENDS)
-    rolls = both and bool(np.isfinite(track.speed_m_s).any())
+    rolls = both and as_kept(track.speed_m_s).any_known
     complete, sources = sum(lap.complete for lap in track.laps), ", ".join(track.phase_sources)
     why_not = refusal(motion) or ("" if rolls else "without both ends and ground speed a kerb looks the same")
 

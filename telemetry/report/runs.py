@@ -567,7 +567,7 @@ def _rides(tried: Tried) -> Iterator[Figure]:
     before, after, track = tried.before, tried.after, tried.track
     complete = [lap for lap in track.laps if lap.complete]
     lap = min(complete, key=lambda one: one.time_s).lap if complete else None
-    along = stretch(before.t_s[:], track.lap.astype(np.float64), track.distance_m, number=lap)
+    along = stretch(before.t_s[:], track.lap.astype(np.float64), track.distance_m[:], number=lap)
     where = "the whole ride" if lap is None else f"lap {lap}"
     old, new = (
         {end: motion.ends[end].wheel_travel_mm[along.rows] for end in motion.ends}

@@ -619,8 +619,8 @@ def _traces(run: Run, motion: Motion, track: Track) -> Traces:
     columns = {
         "t_s": run.t_s[:],
         "lap": track.lap.astype(np.float64),
-        "distance_m": track.distance_m,
-        "speed_m_s": track.speed_m_s,
+        "distance_m": track.distance_m[:],
+        "speed_m_s": track.speed_m_s[:],
         "pitch_deg": motion.pitch_deg[:],
         "phase": track.phase.astype(np.float64),
         "corner": track.corner.astype(np.float64),

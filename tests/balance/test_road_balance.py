@@ -140,7 +140,7 @@ def test_a_wheel_out_of_balance_does_not_move_the_same_bump(ends):
     sound = summarise_pairs(find_pairs(ride.motion, ride.track), every)
     unbalanced = dict(ride.motion.ends)
     for end in ends:
-        rad_s = ride.track.speed_m_s.mean() / (0.30 if end == "front" else 0.31)
+        rad_s = ride.track.speed_m_s[:].mean() / (0.30 if end == "front" else 0.31)
         turn = rad_s * ride.motion.t_s
         swing_mm = 0.017 * 300.0 / 15.0
         unbalanced[end] = replace(

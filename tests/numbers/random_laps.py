@@ -260,7 +260,7 @@ def _small(rng: np.random.Generator) -> Any:
     crossings = np.cumsum(rng.choice([100.0, 101.0, 130.0, 205.0], size=5, p=[0.5, 0.3, 0.1, 0.1]))
     travelled = np.linspace(0.0, crossings[-1] + 60.0, 90)
     thin = Thin(80, 40.0, int(rng.integers(1, 9)))
-    few = thin.pick(values)
+    few = values[thin.rows]
     weight = (rng.random(80) > 0.3) * 1.0
     return each(
         moving_mean(gaps, int(rng.integers(2, 9))),
@@ -268,7 +268,7 @@ def _small(rng: np.random.Generator) -> Any:
         commonest(np.abs(values) + 90.0, 0.03),
         by_wheels(travelled, crossings, 100.0, 102.0),
         laps_between(crossings, 100.0),
-        [thin.integral(values), thin.spread(few), thin.hold(np.arange(len(few)))],
+        [thin.integral(values), thin.lines(few)[:], thin.hold(np.arange(len(few)))],
         penalised_fit(weight, None, weight * values, float(rng.choice([1.0, 50.0])), int(rng.integers(1, 4))),
         along_the_lap(rng.uniform(-100.0, 900.0, 12).tolist(), rng.choice([800.0, None])),
     )
