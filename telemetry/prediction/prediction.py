@@ -403,18 +403,16 @@ def _row(
 
 def _peaks(laps: Laps, key: str) -> list[list[float]]:
     """Peaks of every lap at the places where an end goes deepest; a place is a corner, or a straight between two."""
-    end: End = "front" if key.startswith("front") else "rear"
-    own = laps.before.ends[end]
-    found: list[tuple[float, list[float]]] = []
-    for corner in np.unique(laps.track.corner[laps.selected]):
-        peaks = []
-        for lap in laps.laps:
-            here = laps.selected & own.valid & (laps.track.corner == corner) & (laps.track.lap == lap)
-            if here.any():
-                peaks.append(float(own.wheel_travel_mm[here].max()))
-        if peaks:
-            found.append((float(np.mean(peaks)), peaks))
-    return [peaks for _, peaks in sorted(found, reverse=True, key=lambda place: place[0])[:DEEP_PLACES]]
+    own = laps.before.ends["front" if key.startswith("front") else "rear"]
+    track, counted = laps.track, np.array(laps.laps)
+    rows = np.flatnonzero(laps.selected & own.valid & np.isin(track.lap[:], counted))
+    corners, corner = np.unique(track.corner[rows], return_inverse=True)
+    order = np.argsort(counted)
+    lap = order[np.searchsorted(counted, track.lap[rows], sorter=order)]
+    deepest = np.full((len(corners), len(counted)), -np.inf)  # where a lap misses a place it stays so
+    np.maximum.at(deepest, (corner, lap), own.wheel_travel_mm[rows])
+    peaks = [place[place > -np.inf].tolist() for place in deepest]
+    return sorted(peaks, reverse=True, key=lambda place: float(np.mean(place)))[:DEEP_PLACES]
 
 
 def _places(laps: Laps, after: Motion, refused: Sequence[Refusal]) -> tuple[PlaceChange, ...]:
