@@ -1,7 +1,9 @@
 """Damping ratios of both ends from the road they share: which end is damped more for its load."""
 
 from collections.abc import Iterator
-from functools import cached_property
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -32,7 +34,7 @@ ComplexArray = npt.NDArray[np.complex128]
 # Below, what the rider does is in it and not known well enough; above, the tyre's contact and what the wheel weighs
 # decide.
 BAND_HZ = (1.5, 8.0)
-DELAY_BAND_HZ = (1.5, 9.0)
+DELAY_TO_HZ = 9.0  # of the band in which the residual delay is read
 EDGE_SHARE = 0.4  # of a band edge, over which it fades on either side: sharper rings beyond what is cut off
 BLOCK_S = 1.0  # blocks of the equations, each with a noise of its own
 FRICTION_MM_S = 8.0  # seal friction is in full force above this, at the shaft
@@ -44,114 +46,103 @@ WHEEL_HZ = (35.0, 50.0)  # what a wheel does ends here; above it is noise
 LIFTED_SHARE = 0.1  # of its load standing still: a tyre with less is as good as off the road
 
 
+@dataclass(frozen=True)
+class Lines:
+    """Lines of the spectra of windows of one length, up to where a wheel's motion ends, and their taper.
+
+    ``s`` is 2 pi i times the frequency; gains by line: ``rise`` from where riding is known, ``road`` and ``delay`` of
+    road velocity in `BAND_HZ` and up to `DELAY_TO_HZ`, ``wheel`` up to where noise begins.
+    """
+
+    s: ComplexArray
+    rise: FloatArray
+    road: ComplexArray
+    delay: ComplexArray
+    wheel: FloatArray
+    straight: FloatArray
+    taper: FloatArray
+
+    def spectra(self, signals: FloatArray) -> ComplexArray:
+        """Spectra of signals of shape (k, n_samples), less the line from first to last sample."""
+        signals = signals - (signals[:, :1] + (signals[:, -1:] - signals[:, :1]) * self.straight)
+        signals *= self.taper
+        return np.fft.rfft(signals)[:, : len(self.s)].copy()
+
+
+@lru_cache(maxsize=2)
+def lines_of(n_samples: int, rate_hz: float) -> Lines:
+    """Lines of windows of so many samples. [Hz]"""
+    frequency: FloatArray = np.asarray(np.fft.rfftfreq(n_samples, 1 / rate_hz), dtype=np.float64)
+    frequency = frequency[frequency <= WHEEL_HZ[1]]
+    s = np.asarray(2j * np.pi * frequency, dtype=np.complex128)
+
+    rise = _faded(frequency / BAND_HZ[0] - 1)
+    # road velocity: as strong at every frequency on most roads (ISO 8608, w = 2)
+    road, delay = (rise * _faded(1 - frequency / high) * s for high in (BAND_HZ[1], DELAY_TO_HZ))
+    wheel = 0.5 + 0.5 * np.cos(np.pi * np.clip((frequency - WHEEL_HZ[0]) / np.ptp(WHEEL_HZ), 0.0, 1.0))
+    edge = np.clip(np.arange(n_samples) / (0.8 * CUT_S * rate_hz), 0.0, 1.0)
+    taper = 0.5 * (1 - np.cos(np.pi * np.minimum(edge, edge[::-1])))
+    return Lines(s, rise, road, delay, wheel, np.linspace(0.0, 1.0, n_samples), taper)
+
+
+def _faded(inside: FloatArray) -> FloatArray:
+    """Gain from 0 to 1 about a band edge, by how far inside it a frequency is as a share of the edge."""
+    return np.asarray(np.sin(np.pi / 4 * np.clip(inside / EDGE_SHARE + 1, 0.0, 2.0)) ** 2)
+
+
 class Ground:
     """Road under both wheels over one window, as a linear function of dampers and loads.
 
     Actions are arrays of shape (4, 1 + n_unknowns, n_lines): forces of front and rear at the wheel, weight of a mass,
     moment (nose down positive). Column 0 is known; then by one unit of each unknown: `PARTS` of the front damper, of
-    the rear damper, loads.
+    the rear damper, loads. Of all that acts only the spectra are kept, of the road only what may be in use.
     """
 
-    def __init__(self, model: RoadModel, window: Window, band_hz: tuple[float, float] = BAND_HZ) -> None:
-        self.model, self.window = model, window
-        self._found: dict[End, FloatArray] = {}
-        n = len(window.delay_s)
+    def __init__(self, model: RoadModel, window: Window) -> None:
+        self.model, n = model, len(window.delay_s)
+        self._window_rate_hz, self._lines = window.rate_hz, lines_of(n, window.rate_hz)
         self._step = OUT_STEP if n % (2 * OUT_STEP) == 0 else 1
-        self._clear: dict[End, BoolArray] = {end: np.ones(n, dtype=bool) for end in ENDS}
-        frequency = np.fft.rfftfreq(n, 1 / window.rate_hz)
-        frequency = frequency[frequency <= WHEEL_HZ[1]]  # no line above it is used
-        self._s = 2j * np.pi * frequency
-        low, high = band_hz
-        self._rise = np.sin(np.pi / 4 * np.clip((frequency / low - 1) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
-        fall = np.sin(np.pi / 4 * np.clip((1 - frequency / high) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
-        # road velocity: as strong at every frequency on most roads (ISO 8608, w = 2)
-        self._gain = self._rise * fall * self._s
-        self._wheel = 0.5 + 0.5 * np.cos(
-            np.pi * np.clip((frequency - WHEEL_HZ[0]) / np.ptp(WHEEL_HZ), 0.0, 1.0)
-        )
-        rise = np.clip(np.arange(n) / (0.8 * CUT_S * window.rate_hz), 0.0, 1.0)
-        self._straight = np.linspace(0.0, 1.0, n)
-        self._taper = 0.5 * (1 - np.cos(np.pi * np.minimum(rise, rise[::-1])))
-
-    @property
-    def rate_hz(self) -> float:
-        """Rate of `under`. [Hz]"""
-        return self.window.rate_hz / self._step
-
-    def in_band(self, band_hz: tuple[float, float]) -> "Ground":
-        """The same window in another band; spectra that were found already are not found again."""
-        other = Ground(self.model, self.window, band_hz)
-        other._ratio, other._spring_n = self._ratio, self._spring_n
-        other._travel, other._actions = self._travel, self._actions
-        return other
-
-    def _spectrum(self, values: FloatArray) -> ComplexArray:
-        line = values[0] + (values[-1] - values[0]) * self._straight
-        found = np.fft.rfft((values - line) * self._taper)[: len(self._s)]
-        return np.asarray(found, dtype=np.complex128)
-
-    @cached_property
-    def _ratio(self) -> dict[End, FloatArray]:
-        """Leverage ratios."""
-        shaft_mm = self.window.shaft_mm
-        return {end: leverage_curve(self.model.bike, end).ratio(shaft_mm[end]) for end in ENDS}
-
-    @cached_property
-    def _spring_n(self) -> dict[End, FloatArray]:
-        """Forces of the springs at the wheel. [N]"""
-        shaft_mm = self.window.shaft_mm
-        return {end: np.interp(shaft_mm[end], *self.model.spring_n[end]) / self._ratio[end] for end in ENDS}
-
-    @cached_property
-    def _travel(self) -> dict[End, ComplexArray]:
-        """Spectra of the wheel travels. [m]"""
-        return {
-            end: self._spectrum(leverage_curve(self.model.bike, end).wheel_travel_mm(shaft) / 1e3)
-            for end, shaft in self.window.shaft_mm.items()
+        self.rate_hz = window.rate_hz / self._step  # of the road
+        self._delay_s, self._use = window.delay_s[:: self._step].copy(), window.use[:: self._step]
+        self._clear = dict.fromkeys(ENDS, self._use)
+        self._columns = 1 + 2 * PARTS + len(window.free)
+        signals, self._places = _actions(model, window)
+        self._spectra = self._lines.spectra(np.array(signals))
+        # springs and known loads whole: they have what brake, drive and lean shift slowly, which spectra do not
+        self._carried = {
+            end: signals[_spring_at(end)]
+            + getattr(window.known, f"{end}_n")
+            + (model.tyre_load_n[end] - model.sprung_load_n[end])
+            for end in ENDS
         }
+        # a window's edges are not in use: `windows` leaves them out
+        edge = max(int(CUT_S * self.rate_hz) // ROW_STEP - 1, 0) * ROW_STEP
+        self._kept = slice(edge, n // self._step - edge)
+        lines = self._in_use(self._lines.road)
+        pushes = self._pushes(lines)
+        front, rear = (self._road(end, pushes, self._lines.road, lines) for end in ENDS)
+        self.front, self.rear = front[:, ::ROW_STEP].copy(), rear.copy()
 
-    @cached_property
-    def _actions(self) -> tuple[ComplexArray, list[tuple[int, int, int]]]:
-        """Spectra of all that acts, (n_spectra, n_lines), and of each the places: spectrum, action, unknown.
-
-        One signal acts in several places, and most places of an array of all actions would hold none.
-        """
-        window, spectra, places = self.window, list[ComplexArray](), list[tuple[int, int, int]]()
-        for i, end in enumerate(ENDS):
-            places.append((len(spectra), i, 0))
-            spectra.append(self._spectrum(self._spring_n[end]))
-            ratio = self._ratio[end]
-            for j, part in enumerate(damper_parts(window.shaft_mm_s[end], ratio)):
-                places.append((len(spectra), i, 1 + PARTS * i + j))
-                spectra.append(self._spectrum(part / ratio))
-        found: dict[int, int | None] = {}
-        for j, load in enumerate((window.known, *window.free)):
-            for i, values in enumerate((load.front_n, load.rear_n, load.weight_m_s2, load.moment_n_m)):
-                if id(values) not in found:
-                    found[id(values)] = len(spectra) if values.any() else None
-                    if values.any():
-                        spectra.append(self._spectrum(values))
-                known = found[id(values)]
-                if known is not None:
-                    places.append((known, i, 0 if j == 0 else 2 * PARTS + j))
-        return np.array(spectra), places
+    def _in_use(self, gain: ComplexArray) -> slice:
+        """Lines at which there is a gain."""
+        kept, half = np.flatnonzero(gain), len(self._delay_s) // 2
+        # of a slow log the gain may end one line beyond the highest of what is answered
+        return slice(int(kept[0]), min(int(kept[-1]), half) + 1)
 
     def _pushes(self, lines: slice) -> ComplexArray:
         """Actions over some lines."""
-        spectra, places = self._actions
-        some = spectra[:, lines]
-        pushes = np.zeros((4, 1 + 2 * PARTS + len(self.window.free), some.shape[1]), dtype=np.complex128)
-        for spectrum, action, unknown in places:
+        some = self._spectra[:, lines]
+        pushes = np.zeros((4, self._columns, some.shape[1]), dtype=np.complex128)
+        for spectrum, action, unknown in self._places:
             pushes[action, unknown] += some[spectrum]
         return pushes
 
-    def _pushed(self, unknowns: FloatArray) -> ComplexArray:
-        """Actions of the known part and so much of each unknown together; shape (4, n_lines)."""
-        spectra, places = self._actions
-        row, weight = np.append(1.0, unknowns), np.zeros((4, len(spectra)))
-        for spectrum, action, unknown in places:
+    def _pushed(self, unknowns: FloatArray, lines: slice) -> ComplexArray:
+        """Actions of the known part and so much of each unknown together; shape (4, 1, n_lines)."""
+        row, weight = np.append(1.0, unknowns), np.zeros((4, len(self._spectra)))
+        for spectrum, action, unknown in self._places:
             weight[action, spectrum] += row[unknown]
-        return np.asarray(weight @ spectra)
+        return np.asarray(weight @ self._spectra[:, lines])[:, None]
 
     def _chassis(self, end: End, pushes: ComplexArray) -> ComplexArray:
         """Acceleration of the chassis above one wheel."""
@@ -161,74 +152,121 @@ class Ground:
         return np.asarray((front + rear) / model.mass_kg + weight + arm * turning)
 
     def _wheel_inertia(
-        self, end: End, chassis: ComplexArray, weight: ComplexArray, travel: ComplexArray, lines: slice
+        self, end: End, chassis: ComplexArray, weight: ComplexArray, lines: slice
     ) -> ComplexArray:
         """What accelerates a wheel beyond its weight. [N]"""
-        return np.asarray(self.model.unsprung_kg[end] * (chassis - weight + self._s[lines] ** 2 * travel))
+        found = chassis - weight
+        found[0] += self._lines.s[lines] ** 2 * self._spectra[ENDS.index(end), lines]
+        return np.asarray(self.model.unsprung_kg[end] * found)
 
-    def under(self, end: End) -> FloatArray:
-        """Road velocity under a wheel, known part then each unknown: (n_samples, 1 + n_unknowns) at `rate_hz`. [m/s]"""
-        if end not in self._found:
-            kept = np.flatnonzero(self._gain)
-            n = len(self.window.delay_s) // self._step
-            # of a slow log the gain may end one line beyond the highest of what is answered
-            lines = slice(int(kept[0]), min(int(kept[-1]), n // 2) + 1)
-            pushes, s = self._pushes(lines), self._s[lines]
-            travel = np.zeros_like(pushes[0])
-            travel[0] = self._travel[end][lines]
-            chassis = self._chassis(end, pushes)
-            force = self._wheel_inertia(end, chassis, pushes[2], travel, lines) + pushes[ENDS.index(end)]
-            pressed = force / (self.model.tyre_n_m[end] + self.model.tyre_n_s_m[end] * s)
-            spectrum = np.zeros((len(travel), n // 2 + 1), dtype=np.complex128)
-            spectrum[:, lines] = (chassis / s**2 + travel + pressed) * self._gain[lines] / self._step
-            self._found[end] = np.fft.irfft(spectrum, n, axis=1).T
-        return self._found[end]
+    def _road(self, end: End, pushes: ComplexArray, gain: ComplexArray, lines: slice) -> FloatArray:
+        """Road velocity under a wheel by row of ``pushes``, of what is kept at `rate_hz`: (n_rows, n_kept). [m/s]"""
+        s, n = self._lines.s[lines], len(self._delay_s)
+        chassis = self._chassis(end, pushes)
+        force = self._wheel_inertia(end, chassis, pushes[2], lines) + pushes[ENDS.index(end)]
+        spectrum = np.zeros((len(force), lines.stop), dtype=np.complex128)
+        found = chassis / s**2 + force / (self.model.tyre_n_m[end] + self.model.tyre_n_s_m[end] * s)
+        found[0] += self._spectra[ENDS.index(end), lines]  # the travel
+        np.multiply(found, gain[lines] / self._step, out=spectrum[:, lines])
+        return np.asarray(np.fft.irfft(spectrum, n)[:, self._kept])
 
     def leave_out_lifted(self, unknowns: FloatArray) -> None:
         """Leave out samples where a tyre left the road, by the unknowns found so far."""
-        reach = round(RING_S * self.window.rate_hz)
-        self._clear = {end: ~dilated(off, reach) for end, off in self.lifted(unknowns).items()}
+        reach = round(RING_S * self._window_rate_hz)
+        for end, off in self.lifted(unknowns).items():
+            self._clear[end] = self._use & ~dilated(off, reach)[:: self._step]
 
     def lifted(self, unknowns: FloatArray) -> dict[End, BoolArray]:
         """Where each tyre is as good as off the road, by end; bool of shape (n_samples,)."""
-        window, n, every = self.window, len(self.window.delay_s), slice(None)
-        whole = self._pushed(unknowns)
-        found: dict[End, BoolArray] = {}
+        every = slice(None)
+        whole, moving = self._pushed(unknowns, every), np.empty((2, len(self._lines.s)), dtype=np.complex128)
         for i, end in enumerate(ENDS):
-            chassis = self._chassis(end, whole)
-            moving = self._wheel_inertia(end, chassis, whole[2], self._travel[end], every)
-            parts = self._actions[0][(1 + PARTS) * i + 1 :][:PARTS]  # of the end's own damper
-            moving = moving + unknowns[PARTS * i :][:PARTS] @ parts
-            # springs and known loads whole: they have what brake, drive and lean shift slowly, which spectra do not
-            carried = self._spring_n[end] + getattr(window.known, f"{end}_n")
-            carried += self.model.tyre_load_n[end] - self.model.sprung_load_n[end]
-            load = carried + np.fft.irfft(moving * self._rise * self._wheel, n)
-            found[end] = load < LIFTED_SHARE * self.model.tyre_load_n[end]
-        return found
+            own = slice(_spring_at(end) + 1, _spring_at(end) + 1 + PARTS)  # of the end's own damper
+            moving[i] = self._wheel_inertia(end, self._chassis(end, whole), whole[2], every)[0]
+            moving[i] += unknowns[PARTS * i :][:PARTS] @ self._spectra[own]
+        more = np.fft.irfft(moving * self._lines.rise * self._lines.wheel, len(self._carried["front"]))
+        return {
+            end: self._carried[end] + load < LIFTED_SHARE * self.model.tyre_load_n[end]
+            for end, load in zip(ENDS, more, strict=True)
+        }
 
-    def rear_later(self, values: FloatArray, extra_s: float = 0.0) -> tuple[IntArray, FloatArray]:
-        """Rows in use, and a record of the rear when it meets what the front meets there (cubic interpolation).
+    def meeting(self, extra_s: float | FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
+        """Rows of the front, where the rear meets the same place (in samples of what is kept), and whether both count.
 
-        Each end has to be in use and on the road at the moment at which it is over the place.
+        Each end has to be in use and on the road at the moment at which it is over the place. The rear is later by
+        ``extra_s`` than by the speed, a number or of shape (n_lags, 1).
         """
-        front, rear = ((self.window.use & self._clear[end])[:: self._step] for end in ENDS)
-        rows = np.flatnonzero(front)
+        rows = np.flatnonzero(self._clear["front"])
         rows = rows[rows % ROW_STEP == 0].astype(np.int64)
-        at = rows + (self.window.delay_s[:: self._step][rows] + extra_s) * self.rate_hz
-        inside = (at > 1) & (at < len(rear) - 3)
-        rows, at = rows[inside], at[inside]
-        there = rear[np.round(at).astype(np.int64)]
-        rows, at = rows[there], at[there]
-        i = at.astype(np.int64)
-        u = (at - i).reshape(-1, *[1] * (values.ndim - 1))
-        before, here, after, beyond = (values[i + k] for k in (-1, 0, 1, 2))
-        third = (
-            -u * (u - 1) * (u - 2) / 6 * before
-            + (u + 1) * (u - 1) * (u - 2) / 2 * here
-            - (u + 1) * u * (u - 2) / 2 * after
-            + (u + 1) * u * (u - 1) / 6 * beyond
-        )
-        return rows, third
+        at = rows + (self._delay_s[rows] + extra_s) * self.rate_hz
+        inside = (at > 1) & (at < len(self._delay_s) - 3)
+        inside &= self._clear["rear"][np.round(np.where(inside, at, 0.0)).astype(np.int64)]
+        first = self._kept.start
+        return rows - first, np.where(inside, at - first, 1.0), inside
+
+    def unlike(self, extra_s: float) -> tuple[IntArray, FloatArray]:
+        """Rows, and by how much the rear finds another road there than the front: (1 + n_unknowns, n_rows). [m/s]"""
+        rows, at, inside = self.meeting(extra_s)
+        rows = rows[inside]
+        return rows, cubic(self.rear, at[inside]) - self.front.take(rows // ROW_STEP, axis=1)
+
+    def likeness(self, unknowns: FloatArray, lags_s: FloatArray) -> FloatArray:
+        """Products of the road under both wheels, the rear's read later by each lag, summed. [m2/s2]"""
+        gain = self._lines.delay
+        lines = self._in_use(gain)
+        pushed = self._pushed(unknowns, lines)
+        front, rear = (self._road(end, pushed, gain, lines)[0] for end in ENDS)
+        rows, at, inside = self.meeting(lags_s[:, None])
+        return np.asarray((cubic(rear, at) * inside) @ front[rows])
+
+
+def _spring_at(end: End) -> int:
+    """Place of an end's spring among what acts; its damper's parts follow."""
+    return 2 + (1 + PARTS) * ENDS.index(end)
+
+
+def _actions(model: RoadModel, window: Window) -> tuple[list[FloatArray], list[tuple[int, int, int]]]:
+    """Wheel travels [m], then all that acts; and of that the places: signal, action, unknown.
+
+    One signal acts in several places, and most places of an array of all actions would hold none.
+    """
+    travels, signals, places = list[FloatArray](), list[FloatArray](), list[tuple[int, int, int]]()
+    for i, end in enumerate(ENDS):
+        shaft_mm = window.shaft_mm[end]
+        wheel_mm, ratio = leverage_curve(model.bike, end).wheel_and_ratio(shaft_mm)
+        travels.append(wheel_mm / 1e3)
+        signals.append(np.interp(shaft_mm, *model.spring_n[end]) / ratio)
+        signals += [part / ratio for part in damper_parts(window.shaft_mm_s[end], ratio)]
+        places.append((_spring_at(end), i, 0))
+        places += [(_spring_at(end) + 1 + j, i, 1 + PARTS * i + j) for j in range(PARTS)]
+    signals = travels + signals
+    found: dict[int, int | None] = {}
+    for j, load in enumerate((window.known, *window.free)):
+        for i, values in enumerate((load.front_n, load.rear_n, load.weight_m_s2, load.moment_n_m)):
+            if id(values) not in found:
+                found[id(values)] = len(signals) if values.any() else None
+                if values.any():
+                    signals.append(values)
+            known = found[id(values)]
+            if known is not None:
+                places.append((known, i, 0 if j == 0 else 2 * PARTS + j))
+    return signals, places
+
+
+def cubic(values: FloatArray, at: FloatArray) -> FloatArray:
+    """Signals of shape (..., n) between samples, by the cubic through four; shape (..., *at.shape)."""
+    first = at.astype(np.int64)
+    u = at - first
+    weights = (
+        -u * (u - 1) * (u - 2) / 6,
+        (u + 1) * (u - 1) * (u - 2) / 2,
+        -(u + 1) * u * (u - 2) / 2,
+        (u + 1) * u * (u - 1) / 6,
+    )
+    found = weights[0] * values.take(first - 1, axis=-1)
+    for k, weight in enumerate(weights[1:]):
+        found += weight * values.take(first + k, axis=-1)
+    return found
 
 
 def damper_parts(shaft_mm_s: FloatArray, ratio: FloatArray | float) -> list[FloatArray]:
@@ -241,14 +279,17 @@ def damper_parts(shaft_mm_s: FloatArray, ratio: FloatArray | float) -> list[Floa
 
 
 def equations(grounds: list[Ground], extra_s: float) -> Iterator[FloatArray]:
-    """Blocks of "the rear finds the front's road": what is known first, then by one unit of each unknown. [m/s]"""
+    """Blocks of "the rear finds the front's road": what is known first, then by one unit of each unknown. [m/s]
+
+    Of shape (1 + n_unknowns, n_equations).
+    """
     for ground in grounds:
-        rows, later = ground.rear_later(ground.under("rear"), extra_s)
-        unlike = later - ground.under("front")[rows]
+        rows, unlike = ground.unlike(extra_s)
         length = max(1, round(BLOCK_S * ground.rate_hz / ROW_STEP))
-        for part in np.split(unlike, np.flatnonzero(np.diff(rows) > ROW_STEP) + 1):
-            if len(part):
-                yield from np.array_split(part, max(1, len(part) // length))
+        breaks = np.flatnonzero(np.diff(rows) > ROW_STEP) + 1
+        for first, last in pairwise((0, *breaks.tolist(), len(rows))):
+            if last > first:
+                yield from np.array_split(unlike[:, first:last], max(1, (last - first) // length), axis=1)
 
 
 FEWEST_WINDOWS = 2
@@ -263,6 +304,7 @@ LEAST_EXPLAINED = 0.7
 FEWEST_BLOCKS = 20  # about 1 s each
 GROUPS = 24  # of blocks, each left out once for the interval
 ROUNDS = 6  # of weighting
+LOOKS = 3  # the first knows neither the residual delay nor where a tyre left the road
 QUANTILES = np.linspace(0.05, 0.99, 48)
 
 
@@ -286,31 +328,54 @@ def damping_balance(
         if end not in motion.ends:
             return untold(f"no {end} travel was measured ([{end}.sensor] of the bike file names its column)")
     ridden = ridden or find_riding(track, motion.sample_rate_hz)
-    found = windows(motion, track, model, ridden, selected)
-    if len(found) < FEWEST_WINDOWS:
-        return untold(
-            f"only {len(found)} stretches of {WINDOW_S:.0f} s with both ends valid and the speed known, "
+    found = _dampers([Ground(model, window) for window in windows(motion, track, model, ridden, selected)])
+    if isinstance(found, str):
+        return untold(found)
+    if found.explained < LEAST_EXPLAINED:
+        return untold(_why_not(found.explained, ridden))
+    return _compare(motion, bike, found)
+
+
+@dataclass(frozen=True)
+class Dampers:
+    """Dampers with which both wheels find the same road, in ``n_windows`` windows.
+
+    ``total`` (n_unknowns,) is of all blocks of equations, ``each`` (`GROUPS`, n_unknowns) without each of the groups;
+    ``explained`` the share that the dampers explain of what the loads alone leave unexplained; ``extra_s`` by how much
+    later than wheelbase / speed the rear is. [s]
+    """
+
+    total: FloatArray
+    each: FloatArray
+    explained: float
+    extra_s: float
+    n_windows: int
+
+
+def _dampers(grounds: list[Ground]) -> Dampers | str:
+    """Dampers by the road of several windows, or why there are none."""
+    if len(grounds) < FEWEST_WINDOWS:
+        return (
+            f"only {len(grounds)} stretches of {WINDOW_S:.0f} s with both ends valid and the speed known, "
             f"{FEWEST_WINDOWS} needed"
         )
-    grounds = [Ground(model, window) for window in found]
-    few = grounds[:: max(1, len(found) // DELAY_WINDOWS)]
-    wide = [ground.in_band(DELAY_BAND_HZ) for ground in few]
-    extra_s = 0.0
-    for last in (False, False, True):
-        blocks = [(block.T @ block, len(block)) for block in equations(grounds, extra_s)]
-        if len(blocks) < FEWEST_BLOCKS:
-            return untold(
-                f"only {len(blocks) * BLOCK_S:.0f} s in which both ends are clear of their stops and both tyres on the "
+    few = grounds[:: max(1, len(grounds) // DELAY_WINDOWS)]
+    total, products, extra_s = np.empty(0), np.empty(0), 0.0
+    for look in range(LOOKS):
+        if look:
+            del products  # a tenth of all that is held
+            for ground in grounds:
+                ground.leave_out_lifted(total)
+            extra_s = _residual_delay_s(few, total)
+        products, counts = _products(grounds, extra_s)
+        if len(counts) < FEWEST_BLOCKS:
+            return (
+                f"only {len(counts) * BLOCK_S:.0f} s in which both ends are clear of their stops and both tyres on the "
                 f"road, {FEWEST_BLOCKS * BLOCK_S:.0f} s needed"
             )
-        total, each, explained = _solve(blocks)
-        if not last:
-            for ground in (*grounds, *wide):
-                ground.leave_out_lifted(total)
-            extra_s = _residual_delay_s(wide, total)
-    if explained < LEAST_EXPLAINED:
-        return untold(_why_not(explained, ridden))
-    return _compare(motion, bike, total, each, explained, extra_s, len(found))
+        total, weight = _solve(products, counts)
+    explained = _explained(products, weight, total)
+    return Dampers(total, _without_each(products, weight), explained, extra_s, len(grounds))
 
 
 def _why_not(explained: float, ridden: Riding) -> str:
@@ -333,25 +398,38 @@ def untold(reason: str) -> DampingBalance:
     return DampingBalance(Ratio(None), Ratio(None), {}, None, None, 0, reason)
 
 
-def _solve(blocks: list[tuple[FloatArray, int]]) -> tuple[FloatArray, FloatArray, float]:
-    """Unknowns, the same without each of `GROUPS` of blocks, and the share that the dampers explain.
+def _products(grounds: list[Ground], extra_s: float) -> tuple[FloatArray, FloatArray]:
+    """Sums of products of the equations of every block, (n_blocks, k, k), and how many equations a block has."""
+    blocks = [(block @ block.T, block.shape[1]) for block in equations(grounds, extra_s)]
+    return np.array([product for product, _ in blocks]), np.array([float(count) for _, count in blocks])
 
-    Blocks are sums of products of their equations, and how many these are; each is weighted by its own noise. The
-    share is of what the loads alone leave unexplained.
+
+def _solve(products: FloatArray, counts: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Unknowns, and the weights of the blocks: each by its own noise.
+
+    ``products`` and ``counts`` are as of `_products`.
     """
-    matrices = np.array([products for products, _ in blocks])
-    counts = np.array([count for _, count in blocks], dtype=np.float64)
-    weight, row = np.ones(len(blocks)), np.empty(0)
+    weight, unknowns = np.ones(len(products)), np.empty(0)
     for _ in range(ROUNDS):
-        row = np.append(1.0, _least_squares(matrices, weight))
-        mean_square = (matrices @ row) @ row / counts
+        unknowns = _least_squares(products, weight)
+        row = np.append(1.0, unknowns)
+        mean_square = (products @ row) @ row / counts
         weight = 1.0 / (median(mean_square) + mean_square)
-    group = np.arange(len(blocks)) * GROUPS // len(blocks)
-    each = np.array([_least_squares(matrices, np.where(group == g, 0.0, weight)) for g in range(GROUPS)])
-    whole = _sum(matrices, weight)
-    loads_only = np.append(1.0, _least_squares(matrices, weight, slice(2 * PARTS, None)))
-    left, square = float(row @ whole @ row), float(loads_only @ whole @ loads_only)
-    return row[1:], each, 1.0 - left / square if square > 0 else 0.0
+    return unknowns, weight
+
+
+def _without_each(products: FloatArray, weight: FloatArray) -> FloatArray:
+    """Unknowns without each of `GROUPS` of blocks."""
+    group = np.arange(len(products)) * GROUPS // len(products)
+    return np.array([_least_squares(products, np.where(group == g, 0.0, weight)) for g in range(GROUPS)])
+
+
+def _explained(products: FloatArray, weight: FloatArray, unknowns: FloatArray) -> float:
+    """Share that the dampers explain of what the loads alone leave unexplained."""
+    whole = _sum(products, weight)
+    loads_only = _least_squares(products, weight, slice(2 * PARTS, None))
+    left, square = (float(row @ whole @ row) for row in (np.append(1.0, x) for x in (unknowns, loads_only)))
+    return 1.0 - left / square if square > 0 else 0.0
 
 
 def _sum(matrices: FloatArray, weight: FloatArray) -> FloatArray:
@@ -371,15 +449,8 @@ def _least_squares(matrices: FloatArray, weight: FloatArray, only: slice = slice
 
 def _residual_delay_s(grounds: list[Ground], unknowns: FloatArray) -> float:
     """By how much later than wheelbase / speed the rear meets the front's road: the peak of their correlation."""
-    lags = np.linspace(-SEARCH_S, SEARCH_S, 13)
-    likeness = np.zeros(len(lags))
-    for ground in grounds:
-        front = ground.under("front") @ np.append(1.0, unknowns)
-        rear = ground.under("rear") @ np.append(1.0, unknowns)
-        for i, lag in enumerate(lags):
-            rows, later = ground.rear_later(rear, float(lag))
-            likeness[i] += later @ front[rows]
-    return vertex(lags, likeness)
+    lags_s = np.linspace(-SEARCH_S, SEARCH_S, 13)
+    return vertex(lags_s, np.sum([ground.likeness(unknowns, lags_s) for ground in grounds], axis=0))
 
 
 def vertex(x: FloatArray, y: FloatArray) -> float:
@@ -395,15 +466,7 @@ def vertex(x: FloatArray, y: FloatArray) -> float:
     return float(x[i] + 0.5 * (x[1] - x[0]) * (below - above) / (below - 2 * here + above))
 
 
-def _compare(
-    motion: Motion,
-    bike: Bike,
-    total: FloatArray,
-    each: FloatArray,
-    explained: float,
-    extra_s: float,
-    n_windows: int,
-) -> DampingBalance:
+def _compare(motion: Motion, bike: Bike, found: Dampers) -> DampingBalance:
     speeds = _shared_speeds(motion)
     critical: dict[End, float] = {}
     parts: dict[End, list[FloatArray]] = {}  # force at the wheel by each unknown, for each direction
@@ -416,16 +479,16 @@ def _compare(
 
     def damping(unknowns: FloatArray) -> FloatArray:
         """Damping ratios: front compression, front rebound, rear compression, rear rebound."""
-        found = []
+        ratios = []
         for index, end in enumerate(ENDS):
             own = unknowns[PARTS * index : PARTS * (index + 1)].copy()
             own[-1] = 0.0  # without friction
             for speed, part in zip(speeds, parts[end], strict=True):
-                found.append(float((part @ own) @ speed / (speed @ speed)) / critical[end])
-        return np.array(found)
+                ratios.append(float((part @ own) @ speed / (speed @ speed)) / critical[end])
+        return np.array(ratios)
 
-    whole = damping(total)
-    left_out = np.array([damping(unknowns) for unknowns in each])
+    whole = damping(found.total)
+    left_out = np.array([damping(unknowns) for unknowns in found.each])
     if (whole <= 0).any() or (left_out <= 0).any():
         return untold("the two ends do not agree on a road that damped ends could have met")
     n = len(left_out)
@@ -442,7 +505,7 @@ def _compare(
         end: EndDamping(*(float(x) for x in (*whole[2 * i : 2 * i + 2], *spread[2 * i : 2 * i + 2])))
         for i, end in enumerate(ENDS)
     }
-    return DampingBalance(ratios[0], ratios[1], ends, 1e3 * extra_s, explained, n_windows)
+    return DampingBalance(ratios[0], ratios[1], ends, 1e3 * found.extra_s, found.explained, found.n_windows)
 
 
 def _shared_speeds(motion: Motion) -> tuple[FloatArray, FloatArray]:

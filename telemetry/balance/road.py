@@ -15,13 +15,13 @@ road is therefore a linear equation for both dampers, solved by least squares; n
 are.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance.delay import riding_delay_s
+from telemetry.balance.delay import MIN_SPEED_M_S, riding_delay_s
 from telemetry.bike import (
     Bike,
     attitude,
@@ -38,7 +38,7 @@ from telemetry.decimals import kept_of
 from telemetry.laps import Track, lean_from_path, measured_m_s2
 from telemetry.motion import Motion
 from telemetry.numeric import median
-from telemetry.signals import Run
+from telemetry.signals import Run, runs
 
 RIDING_HZ = 50.0
 # A speed is differentiated up to where its spectrum is twice its own noise, within these. [Hz]
@@ -304,50 +304,39 @@ class Window:
 
 def windows(
     motion: Motion, track: Track, model: RoadModel, riding: Riding, selected: BoolArray | None = None
-) -> list[Window]:
+) -> Iterator[Window]:
     """Windows with both ends valid and the motorcycle riding, at most `MOST_WINDOWS` spread over the run.
 
     Their ``use`` leaves out the edges, and where an end is at a stop.
     """
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
-    rate = motion.sample_rate_hz / step
-    delay = riding_delay_s(motion, track)
-    good = np.isfinite(delay) & motion.ends["front"].valid & motion.ends["rear"].valid
+    rate, ends = motion.sample_rate_hz / step, motion.ends
+    good = motion.ends["front"].valid & motion.ends["rear"].valid
+    good &= track.speed_m_s > MIN_SPEED_M_S
     if selected is not None:
         good &= selected
     length, hop = round(WINDOW_S * rate) * step, round(HOP_S * rate) * step
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], good, [False])).astype(np.int8)))
     starts = [
-        start
-        for first, end in zip(edges[0::2], edges[1::2], strict=True)
-        for start in range(first, end - length + 1, hop)
+        start for first, end in zip(*runs(good), strict=True) for start in range(first, end - length + 1, hop)
     ]
     if len(starts) > MOST_WINDOWS:
         starts = [starts[i] for i in np.linspace(0, len(starts) - 1, MOST_WINDOWS).astype(int)]
-    if not starts:
-        return []
-    found, cut, ends = [], round(CUT_S * rate), motion.ends
-    anti_squat = _anti_squat(model.bike, motion)
+    cut, anti_squat = round(CUT_S * rate), _anti_squat(model.bike, motion) if starts else 0.0
     for start in starts:
         part = slice(start, start + length, step)
-        rows = np.arange(start, start + length, step)
-        known, free = loads(riding, rows / motion.sample_rate_hz, model.bike, anti_squat)
+        t_s = np.arange(start, start + length, step) / motion.sample_rate_hz
         shaft_mm = {end: ends[end].shaft_travel_mm[part] for end in ENDS}
         use = ~_at_a_stop(shaft_mm, {end: ends[end].stroke_mm for end in ENDS}, rate)
         use[:cut] = use[-cut:] = False
-        found.append(
-            Window(
-                rate,
-                int(start),
-                shaft_mm,
-                {end: ends[end].shaft_speed_mm_s[part] for end in ENDS},
-                delay[part],
-                use,
-                known,
-                free,
-            )
+        yield Window(
+            rate,
+            int(start),
+            shaft_mm,
+            {end: ends[end].shaft_speed_mm_s[part] for end in ENDS},
+            riding_delay_s(motion, track, part),
+            use,
+            *loads(riding, t_s, model.bike, anti_squat),
         )
-    return found
 
 
 def usual_shaft_mm(motion: Motion, end: End) -> float:
@@ -373,4 +362,7 @@ def _at_a_stop(shaft_mm: Mapping[End, FloatArray], stroke_mm: Mapping[End, float
 
 def dilated(mask: BoolArray, reach: int) -> BoolArray:
     """True within so many samples of where a mask is."""
-    return np.convolve(mask, np.ones(2 * reach + 1), mode="same") > 0.5
+    wide = mask.copy()
+    for first, end in zip(*runs(mask), strict=True):
+        wide[max(first - reach, 0) : end + reach] = True
+    return wide

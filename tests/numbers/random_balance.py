@@ -42,10 +42,14 @@ from telemetry.balance.measure import (
 )
 from telemetry.balance.pairs import response_measures, stacked, summarise_pairs
 from telemetry.balance.resistance import (
+    Dampers,
     Ground,
     _compare,
+    _explained,
     _residual_delay_s,
     _solve,
+    _without_each,
+    cubic,
     damper_parts,
     damping_balance,
     equations,
@@ -510,16 +514,16 @@ def _road(rng: np.random.Generator) -> Any:
     motion, track = _motion(rate_hz, *ends), _track(rng, len(t_s), rate_hz, 25.0 + 6.0 * np.sin(t_s / 4.0))
     ridden = find_riding(track, rate_hz)
     with patch("telemetry.balance.road.MOST_WINDOWS", 2):
-        cut = windows(motion, track, model, ridden, None if rng.random() < 0.5 else np.abs(t_s - 19.0) > 0.5)
+        cut = list(
+            windows(motion, track, model, ridden, None if rng.random() < 0.5 else np.abs(t_s - 19.0) > 0.5)
+        )
     grounds = [Ground(model, one) for one in cut]
     unknowns = rng.uniform(0.5, 3.0, 10 + (len(cut[0].free) if cut else 0))
     found = []
     for ground in grounds:
         lifted = ground.lifted(unknowns)
         ground.leave_out_lifted(unknowns)
-        found.append(
-            [lifted, [ground.under(end) for end in ENDS], ground.rear_later(np.arange(len(t_s)) * 1.0, 0.004)]
-        )
+        found.append([lifted, ground.front, ground.rear, ground.meeting(0.004), ground.unlike(0.004)])
     return [
         cut,
         found,
@@ -536,7 +540,7 @@ def _dampers(rng: np.random.Generator) -> Any:
     for _ in range(30):
         rows = rng.normal(size=(30, 14)) * np.geomspace(1.0, 30.0, 14)
         rows[:, 0] = rows[:, 1:] @ np.linspace(0.2, 3.0, 13) + rng.uniform(1.0, 20.0) * rng.normal(size=30)
-        blocks.append((rows.T @ rows, 30))
+        blocks.append(rows.T @ rows)
     t_s = np.arange(900) / 100.0
     motion = _motion(100.0, *(40.0 + rng.uniform(2.0, 20.0) * _waves(rng, t_s, 0.2, 2.0) for _ in ENDS))
     total = rng.uniform(1.0, 6.0, 12)
@@ -544,11 +548,16 @@ def _dampers(rng: np.random.Generator) -> Any:
     if rng.random() < 0.2:
         each[3, :4] = -9.0
     y = rng.normal(size=7)
+    products = np.array(blocks)
+    solved = _solve(products, np.full(30, 30.0))
     return [
-        _solve(blocks),
+        solved,
+        _without_each(products, solved[1]),
+        _explained(products, solved[1], solved[0]),
         damper_parts(rng.uniform(-400.0, 400.0, 40), rng.uniform(1.0, 2.5)),
-        _compare(motion, _bike(int(rng.integers(0, 6))), total, each, 0.9, 0.002, 7),
+        _compare(motion, _bike(int(rng.integers(0, 6))), Dampers(total, each, 0.9, 0.002, 7)),
         vertex(np.linspace(-0.3, 0.3, 7), y),
+        cubic(y, np.linspace(1.0, 4.9, 12)),
     ]
 
 
