@@ -1,5 +1,6 @@
 """The place on the circuit over time: wheel speed for the short term, positions on the centre line for the long."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from telemetry.laps.corners import SAME_CIRCUIT, MeanLap, mean_lap
 from telemetry.laps.crossings import Crossings
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
 from telemetry.laps.lap import Circuit
-from telemetry.laps.smooth import commonest, moving_mean, penalised_fit, robust_sd, sums_at
+from telemetry.laps.smooth import commonest, least_squares, moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.laps.speed import Speed, Thin
 from telemetry.notes import QualityNote
 
@@ -113,10 +114,9 @@ def _first_course(
     lap_m = float(np.median(np.diff(at_crossing)[same])) if same.any() else None
     if lap_m is not None and lap_m < LEAST_LAP_M:
         return None
-    lap_of = np.searchsorted(at_crossing, at_fix, side="right")
-    sure = (
-        np.concatenate(([False], same, [False]))[lap_of] if len(at_crossing) else np.zeros(len(at_fix), bool)
-    )
+    sure = np.zeros(len(at_fix), dtype=bool)
+    if len(at_crossing):
+        sure = np.concatenate(([False], same, [False]))[np.searchsorted(at_crossing, at_fix, side="right")]
     if line is not None:
         place = _first_guess(fixes, at_fix, travelled_m, at_crossing, line, lap_m)
     elif lap_m is not None and np.count_nonzero(sure) > LEAST_FIXES:
@@ -127,15 +127,11 @@ def _first_course(
         place *= line.length_m / lap_m
     else:
         return None
-    guess = np.interp(fixes.t_s, t_s, place)
-    at, aside = np.empty_like(guess), np.empty_like(guess)
-    for some, window in ((sure, SEARCH_M), (~sure, WIDE_SEARCH_M)):
-        at[some], aside[some] = line.project(fixes.east_m[some], fixes.north_m[some], guess[some], window)
-    on_line = np.abs(aside) <= ON_LINE_M
+    del at_fix
+    on_line, away = _on_line(line, fixes, t_s, place, ((sure, SEARCH_M), (~sure, WIDE_SEARCH_M)))
     if not on_line.any():
         return None
-    t_fix, away = fixes.t_s[on_line], (at - guess)[on_line]
-    certain = sure[on_line]
+    t_fix, certain = fixes.t_s[on_line], sure[on_line]
     delay = delay_error = 0.0
     if np.count_nonzero(certain) > LEAST_FIXES:
         course = Course(line, place, on_line)
@@ -151,13 +147,27 @@ def _second_course(course: Course, fixes: Fixes, t_s: FloatArray) -> Course | No
     if line is None:
         return None
     place = course.place_m * (line.length_m / course.line.length_m)
-    guess = np.interp(fixes.t_s, t_s, place)
-    at, aside = line.project(fixes.east_m, fixes.north_m, guess, 0.0)
-    on_line = np.abs(aside) <= ON_LINE_M
+    on_line, away = _on_line(line, fixes, t_s, place, ((slice(None), 0.0),))
     if not on_line.any():
         return None
-    place = _corrected(place, t_s, fixes.t_s[on_line], (at - guess)[on_line])
+    place = _corrected(place, t_s, fixes.t_s[on_line], away)
     return replace(course, line=line, place_m=place, on_line=on_line)
+
+
+def _on_line(
+    line: CentreLine,
+    fixes: Fixes,
+    t_s: FloatArray,
+    place_m: FloatArray,
+    windows_m: Iterable[tuple[BoolArray | slice, float]],
+) -> tuple[BoolArray, FloatArray]:
+    """Which positions lie on the line, each looked for so far about its place, and how far ahead these are. [m]"""
+    guess = np.interp(fixes.t_s, t_s, place_m)
+    at, aside = np.empty_like(guess), np.empty_like(guess)
+    for some, window in windows_m:
+        at[some], aside[some] = line.project(fixes.east_m[some], fixes.north_m[some], guess[some], window)
+    on_line = np.abs(aside) <= ON_LINE_M
+    return on_line, (at - guess)[on_line]
 
 
 def _corrected(place_m: FloatArray, t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
@@ -257,7 +267,7 @@ def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatA
 
 
 def _wheel_errors(
-    course: "Course", t_s: FloatArray, travelled_m: FloatArray, at_s: FloatArray, away_m: FloatArray
+    course: Course, t_s: FloatArray, travelled_m: FloatArray, at_s: FloatArray, away_m: FloatArray
 ) -> tuple[FloatArray, float, float]:
     """Error of the wheels' distance explained by riding [m], and delay of positions with standard error [s].
 
@@ -265,33 +275,58 @@ def _wheel_errors(
     and speed: a position tau late lies tau times the speed behind. Changes slower than `WINDOW_S` (drift) are left out.
     """
     step = t_s[1] - t_s[0]
-    speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
-    drive = np.maximum(np.gradient(moving_mean(speed, round(0.3 / step))) / step, 0.0) / GRAVITY_M_S2
-    sideways = speed**2 * course.line.at(course.place_m, course.line.curvature_1_m) / GRAVITY_M_S2
-    leaned = 1.0 - 1.0 / np.hypot(1.0, sideways)  # 1 - cos of the lean that balances it
-    rates = np.array([np.ones_like(speed), drive, leaned, (speed / 100.0) ** 2]) * speed
-    terms = np.concatenate(
-        (np.zeros((4, 1)), np.cumsum(0.5 * step * (rates[:, 1:] + rates[:, :-1]), axis=1)), axis=1
-    )
+    rates = _error_rates(course, travelled_m, step)
     index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(t_s) - 1)
-    columns = np.vstack((terms[:, index], speed[index], away_m))
+    columns = np.vstack((*(_integral(rate, step)[index] for rate in rates), rates[0][index], away_m))
+    found, delay_error = _fitted(columns, at_s)
+    del columns, index
+    growth = np.zeros(len(t_s))
+    for by, rate in zip(found[:4], rates, strict=True):
+        growth += by * rate
+    return _integral(growth, step), -float(found[4]), delay_error
+
+
+def _fitted(columns: FloatArray, at_s: FloatArray) -> tuple[FloatArray, float]:
+    """What times each row but the last is nearest to the last, with little weight on what fits badly.
+
+    Of each stretch of `WINDOW_S` the mean is left out; and the standard error of that of the last but one.
+    """
     window = np.floor((at_s - at_s[0]) / WINDOW_S).astype(np.int64)
     count = np.maximum(np.bincount(window), 1)
-    columns -= np.array([(np.bincount(window, column) / count)[window] for column in columns])
+    for column in columns:
+        column -= (np.bincount(window, column) / count)[window]
     weight = np.ones(len(at_s))
     found = np.zeros(5)
     for _ in range(3):
-        found = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
+        found = least_squares(columns, weight)
         left = columns[5] - found @ columns[:5]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
     # one estimate of the delay per stretch of the run: their spread includes the drift of the positions
     parts = np.array_split(np.arange(len(at_s)), DELAY_PARTS)
-    each = [
-        -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]
-        for p in parts
-    ]
-    delay, delay_error = -float(found[4]), float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
-    return found[:4] @ terms, delay, delay_error
+    each = [-least_squares(columns[:, p[0] : p[-1] + 1], weight[p])[4] for p in parts]
+    return found, float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
+
+
+def _error_rates(course: Course, travelled_m: FloatArray, step: float) -> tuple[FloatArray, ...]:
+    """What the wheels' error may grow with: the speed, and drive, lean and square of speed, each times speed."""
+    speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
+    drive = np.maximum(np.gradient(moving_mean(speed, round(0.3 / step))) / step, 0.0) / GRAVITY_M_S2
+    drive *= speed
+    sideways = course.line.at(course.place_m, course.line.curvature_1_m)
+    sideways *= speed**2
+    sideways /= GRAVITY_M_S2
+    leaned = 1.0 - 1.0 / np.hypot(1.0, sideways)  # 1 - cos of the lean that balances it
+    leaned *= speed
+    return speed, drive, leaned, (speed / 100.0) ** 2 * speed
+
+
+def _integral(rate: FloatArray, step: float) -> FloatArray:
+    """Integral of a rate by the trapezoidal rule, from 0."""
+    found = np.empty(len(rate))
+    found[0] = 0.0
+    np.add(rate[1:], rate[:-1], out=found[1:])
+    found *= 0.5 * step
+    return np.cumsum(found, out=found)
 
 
 def line_on_plane(circuit: Circuit, origin_deg: tuple[float, float]) -> CentreLine | None:

@@ -10,7 +10,7 @@ from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.decimals import kept_of
 from telemetry.laps.smooth import moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.notes import QualityNote
-from telemetry.numeric import median
+from telemetry.numeric import BLOCK, median
 from telemetry.signals import Run
 
 # Positions on the plane: east is real, north imaginary.
@@ -237,10 +237,18 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
 
 
 def _between(values: npt.NDArray[Any], cells: tuple[IntArray, FloatArray]) -> npt.NDArray[Any]:
-    """Values round a closed line between its points: the point before, and how far on the way to the next, 0 to 1."""
+    """Values round a closed line, the first again at its end: after which point, and how far on the way to the next."""
     low, share = cells
-    step = np.roll(values, -1) - values
-    return np.asarray(values.take(low) + share * step.take(low))
+    found = values.take(low + 1)
+    before = values.take(low)
+    found -= before
+    found *= share
+    found += before
+    return found
+
+
+def _closed(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    return np.append(values, values[:1])
 
 
 def _apart_m(here: ComplexArray, there: ComplexArray) -> FloatArray:
@@ -263,7 +271,7 @@ class CentreLine:
 
     def at(self, place_m: FloatArray, values: FloatArray) -> FloatArray:
         """One of the line's arrays at places that may run over many laps."""
-        return _between(values, self._cells(place_m))
+        return _between(_closed(values), self._cells(place_m))
 
     def _cells(self, place_m: FloatArray) -> tuple[IntArray, FloatArray]:
         """Point before each place, and how far it lies on the way to the next, 0 to 1."""
@@ -300,24 +308,35 @@ class CentreLine:
 
         The guess may run over many laps; the distance is infinite where no point near it is opposite.
         """
-        line, position = self.x_m + 1j * self.y_m, east_m + 1j * north_m
-        place = np.asarray(guess_m, dtype=np.float64).copy()
-        if window_m > 0.0:
-            nearest = np.full(len(place), np.inf)
-            for offset in np.arange(-window_m, window_m + 1.0, 6.0):
-                trial = guess_m + offset
-                away = _apart_m(position, _between(line, self._cells(trial)))
-                closer = away < nearest
-                place[closer], nearest[closer] = trial[closer], away[closer]
-        tangent_east, tangent_north = self.tangent
-        tangent = tangent_east + 1j * tangent_north
-        for _ in range(4):
-            cells = self._cells(place)
-            off, ahead = position - _between(line, cells), _between(tangent, cells)
-            along = off.real * ahead.real + off.imag * ahead.imag
-            place += np.clip(along, -6.0, 6.0)
-        aside = off.real * ahead.imag - off.imag * ahead.real
-        return place, np.where(np.abs(along) < OPPOSITE_M, aside, np.inf)
+        east, north = self.tangent
+        line, tangent = _closed(self.x_m + 1j * self.y_m), _closed(east + 1j * north)
+        place, aside = np.empty(len(guess_m)), np.empty(len(guess_m))
+        for first in range(0, len(guess_m), BLOCK):
+            here = slice(first, first + BLOCK)
+            position, at = east_m[here] + 1j * north_m[here], guess_m[here]
+            at = self._nearest(line, position, at, window_m) if window_m > 0.0 else at
+            for _ in range(4):
+                cells = self._cells(at)
+                off, ahead = position - _between(line, cells), _between(tangent, cells)
+                along = off.real * ahead.real + off.imag * ahead.imag
+                at = at + np.clip(along, -6.0, 6.0)
+            beside = off.real * ahead.imag - off.imag * ahead.real
+            place[here], aside[here] = at, np.where(np.abs(along) < OPPOSITE_M, beside, np.inf)
+        return place, aside
+
+    def _nearest(
+        self, line: ComplexArray, position: ComplexArray, guess_m: FloatArray, window_m: float
+    ) -> FloatArray:
+        """Place of the nearest point of a closed line of those every 6 m within ``window_m`` of the guess. [m]"""
+        place, nearest = guess_m.copy(), np.full(len(guess_m), np.inf)
+        for offset in np.arange(-window_m, window_m + 1.0, 6.0):
+            trial = guess_m + offset
+            away = position - _between(line, self._cells(trial))
+            square = away.real**2 + away.imag**2
+            closer = square < nearest
+            np.copyto(place, trial, where=closer)
+            np.copyto(nearest, square, where=closer)
+        return place
 
 
 def fit_line(

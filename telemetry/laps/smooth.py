@@ -1,22 +1,52 @@
 """Smoothing: a moving average that leaves unknown values out, and a penalised fit that goes through gaps."""
 
+from typing import Any
+
 import numpy as np
+import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.numeric import median
+from telemetry.numeric import BLOCK, median
 from telemetry.signals import runs
 
 
 def moving_mean(values: FloatArray, width: int) -> FloatArray:
     """Centred moving average over the next odd ``width``; NaN stays NaN and is left out of its neighbours."""
-    half = width // 2
     valid = np.isfinite(values)
-    sums = np.concatenate(([0.0], np.cumsum(np.where(valid, values, 0.0))))
-    counts = np.concatenate(([0], np.cumsum(valid)))
-    n = len(values)
-    low, high = np.maximum(np.arange(n) - half, 0), np.minimum(np.arange(n) + half + 1, n)
-    number = np.maximum(counts[high] - counts[low], 1)
-    return np.where(valid, (sums[high] - sums[low]) / number, np.nan)
+    known = values if valid.all() else np.where(valid, values, 0.0)
+    mean = _sums_about(np.cumsum(known), width // 2)
+    mean /= np.maximum(_sums_about(np.cumsum(valid, dtype=np.int32), width // 2), 1)
+    mean[~valid] = np.nan
+    return mean
+
+
+def _sums_about(running: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
+    """Sum of each value with so many to either side, from the running sums."""
+    n = len(running)
+    half = min(half, max(n - 1, 0))
+    about: npt.NDArray[Any] = np.empty_like(running)
+    about[: n - half] = running[half:]
+    about[n - half :] = running[-1:]
+    about[half + 1 :] -= running[: n - half - 1]
+    return about
+
+
+def least_squares(columns: FloatArray, weight: FloatArray) -> FloatArray:
+    """What times each row but the last is nearest to the last, by weighted squares.
+
+    By the triangular factors of blocks that fit the cache, and of those together, as J. Demmel et al., SIAM J. Sci.
+    Comput. 34, A206-A239, 2012 (from memory).
+
+    Parameters
+    ----------
+    columns : ndarray of shape (n_terms + 1, n)
+    weight : ndarray of shape (n,)
+        Of each residual, not its square.
+    """
+    blocks = (slice(first, first + BLOCK) for first in range(0, len(weight), BLOCK))
+    factors = [np.linalg.qr((columns[:, here] * weight[here]).T, mode="r") for here in blocks]
+    whole: FloatArray = np.asarray(np.linalg.qr(np.concatenate(factors), mode="r"))
+    return np.asarray(np.linalg.lstsq(whole[:, :-1], whole[:, -1], rcond=1e-6)[0], dtype=np.float64)
 
 
 def penalised_fit(

@@ -53,7 +53,7 @@ class Thin:
         """The run's samples it keeps, as a slice."""
         return slice(None, None, self.step)
 
-    @cached_property
+    @property
     def samples(self) -> IntArray:
         """The run's samples it keeps."""
         return np.arange(0, self.n_samples, self.step)
@@ -80,7 +80,7 @@ class Thin:
     def nearest(self, samples: IntArray) -> IntArray:
         """Which of the samples that it keeps is nearest to some."""
         half = (self.step - 1) // 2
-        return np.minimum((samples + half) // self.step, len(self.samples) - 1)
+        return np.minimum((samples + half) // self.step, (self.n_samples - 1) // self.step)
 
     def hold(self, values: IntArray) -> IntArray:
         """The nearest thin value at every sample of the run."""

@@ -228,7 +228,9 @@ def _distance(run: Run, thin: Thin, laps: tuple[Lap, ...], places: Places | None
     bent = ~(np.abs(np.diff(distance) - np.diff(along[rows])) < STRAIGHT_M)
     bent &= np.isfinite(distance[1:]) | np.isfinite(distance[:-1])
     between = (rows[:-1][bent, None] + np.arange(thin.step)).ravel()
-    rows = np.union1d(rows, between[between < thin.n_samples])
+    kept = np.zeros(thin.n_samples, dtype=bool)
+    kept[rows] = kept[between[between < thin.n_samples]] = True
+    rows = np.flatnonzero(kept)
     return Lines(rows.astype(np.float64), at(rows), thin.n_samples)
 
 
