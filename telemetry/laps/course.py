@@ -87,18 +87,19 @@ def follow(
 
     ``t_s`` is even, with the wheels' distance on it [m]; ``crossings_s`` may be a second or so out.
     """
-    course, there, delay = _first_course(fixes, t_s, travelled_m, crossings_s, line), fixes, 0.0
-    if course is not None and (
-        max(LEAST_DELAY_S, 4.0 * course.delay_error_s) < abs(course.delay_s) < LARGEST_DELAY_S
+    first, there, delay = _first_course(fixes, t_s, travelled_m, crossings_s, line), fixes, 0.0
+    if first is not None and (
+        max(LEAST_DELAY_S, 4.0 * first[0].delay_error_s) < abs(first[0].delay_s) < LARGEST_DELAY_S
     ):
-        delay = course.delay_s
+        delay = first[0].delay_s
         for _ in range(MOST_ROUNDS):
             there = fixes.earlier(delay)
-            course = _first_course(there, t_s, travelled_m, crossings_s - delay, line)
+            first = _first_course(there, t_s, travelled_m, crossings_s - delay, line)
             # the line found from late positions was a little out itself: estimate again what is left
-            if course is None or abs(course.delay_s) < SAME_DELAY_S:
+            if first is None or abs(first[0].delay_s) < SAME_DELAY_S:
                 break
-            delay += course.delay_s
+            delay += first[0].delay_s
+    course = None if first is None else _corrected(*first, there, t_s)
     if course is not None and line is None:
         course = _second_course(course, there, t_s)
     return None if course is None else replace(course, delay_s=delay)
@@ -106,8 +107,8 @@ def follow(
 
 def _first_course(
     fixes: Fixes, t_s: FloatArray, travelled_m: FloatArray, crossings_s: FloatArray, line: CentreLine | None
-) -> Course | None:
-    """The wheels' distance, put right by positions on the line: the given one, or one through the whole laps."""
+) -> tuple[Course, FloatArray] | None:
+    """The wheels' distance on the line, given or through the whole laps; how far ahead positions on it are. [m]"""
     at_fix = np.interp(fixes.t_s, t_s, travelled_m)
     at_crossing = np.interp(crossings_s, t_s, travelled_m)
     same = _same_laps(fixes, at_fix, at_crossing)
@@ -138,7 +139,7 @@ def _first_course(
         error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
         place = place + error
         away = away - np.interp(t_fix, t_s, error)
-    return Course(line, _corrected(place, t_s, t_fix, away), on_line, delay, delay_error)
+    return Course(line, place, on_line, delay, delay_error), away
 
 
 def _second_course(course: Course, fixes: Fixes, t_s: FloatArray) -> Course | None:
@@ -150,8 +151,7 @@ def _second_course(course: Course, fixes: Fixes, t_s: FloatArray) -> Course | No
     on_line, away = _on_line(line, fixes, t_s, place, ((slice(None), 0.0),))
     if not on_line.any():
         return None
-    place = _corrected(place, t_s, fixes.t_s[on_line], away)
-    return replace(course, line=line, place_m=place, on_line=on_line)
+    return _corrected(replace(course, line=line, place_m=place, on_line=on_line), away, fixes, t_s)
 
 
 def _on_line(
@@ -170,9 +170,10 @@ def _on_line(
     return on_line, (at - guess)[on_line]
 
 
-def _corrected(place_m: FloatArray, t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
-    """Places less their smooth difference from the positions, never falling."""
-    return np.asarray(np.maximum.accumulate(place_m + _correction(t_s, at_s, away_m)))
+def _corrected(course: Course, away_m: FloatArray, fixes: Fixes, t_s: FloatArray) -> Course:
+    """The course less its smooth difference from the positions on its line, never falling."""
+    place = course.place_m + _correction(t_s, fixes.t_s[course.on_line], away_m)
+    return replace(course, place_m=np.maximum.accumulate(place, out=place))
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
