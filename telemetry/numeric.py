@@ -299,7 +299,11 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
     return fraction
 
 
-def sums_between(edges: IntArray, columns: Callable[[slice], Sequence[FloatArray | BoolArray]]) -> FloatArray:
+def sums_between(
+    edges: IntArray,
+    columns: Callable[[slice], Sequence[FloatArray | BoolArray]],
+    by: Sequence[np.ufunc] | None = None,
+) -> FloatArray:
     """Sums of samples from each edge to before the next, computed block by block.
 
     Parameters
@@ -308,21 +312,24 @@ def sums_between(edges: IntArray, columns: Callable[[slice], Sequence[FloatArray
         Rising strictly.
     columns : callable
         What is to be summed, at a slice of the samples: arrays of its length.
+    by : sequence of ufunc, optional
+        What is found of each column instead of the sum: `numpy.minimum`, say.
 
     Returns
     -------
     ndarray of shape (n_columns, n)
     """
     cuts = np.union1d(edges, np.arange(edges[0], edges[-1], BLOCK))
-    found = []
+    found: list[list[FloatArray]] = []
     for first in range(int(edges[0]), int(edges[-1]), BLOCK):
         stop = min(first + BLOCK, int(edges[-1]))
         here = cuts[slice(*cuts.searchsorted((first, stop)))] - first
-        found.append(
-            [np.add.reduceat(column, here, dtype=np.float64) for column in columns(slice(first, stop))]
-        )
-    parts: FloatArray = np.concatenate(found, axis=1)
-    return np.asarray(np.add.reduceat(parts, cuts.searchsorted(edges[:-1]), axis=1))
+        each = columns(slice(first, stop))
+        by = [np.add] * len(each) if by is None else by
+        found.append([one.reduceat(a, here, dtype=np.float64) for one, a in zip(by, each, strict=True)])
+    starts = cuts.searchsorted(edges[:-1])
+    parts = zip(by or (), np.concatenate(found, axis=1), strict=True)
+    return np.array([one.reduceat(part, starts) for one, part in parts])
 
 
 def block_means(values: FloatArray, step: int) -> FloatArray:

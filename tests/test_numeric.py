@@ -98,6 +98,10 @@ def test_sums_between_edges_are_those_of_each_stretch():
     stretches = [values[a:b] for a, b in zip(edges[:-1], edges[1:], strict=True)]
     np.testing.assert_allclose(found[0], [one.sum() for one in stretches], atol=1e-10)
     np.testing.assert_array_equal(found[1], [np.count_nonzero(one > 0) for one in stretches])
+    limits = sums_between(edges, lambda here: [values[here]] * 2, (np.minimum, np.maximum))
+    np.testing.assert_array_equal(
+        limits, [[one.min() for one in stretches], [one.max() for one in stretches]]
+    )
 
 
 @pytest.mark.parametrize("freedom", [0.7, 1, 2.5, 4, 13, 120, 4000])

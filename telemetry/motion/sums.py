@@ -79,16 +79,16 @@ def find_sums(motion: Motion, apart: Sequence[IntArray | BoolArray], laps: Seque
         first[1:-1] |= one[1:] != one[:-1]
     edges = np.flatnonzero(first)
     start = edges[:-1]
-    pitch_deg = motion.pitch_deg[:]
+    pitch = sums_between(edges, lambda here: [motion.pitch_deg[here]] * 3, (np.add, np.minimum, np.maximum))
     return Sums(
         start=start,
         samples=np.diff(edges),
         ends={
             name: EndSums(*sums_between(edges, partial(_of_end, end))) for name, end in motion.ends.items()
         },
-        pitch_deg=np.add.reduceat(pitch_deg, start),
-        least_pitch_deg=np.minimum.reduceat(pitch_deg, start),
-        most_pitch_deg=np.maximum.reduceat(pitch_deg, start),
+        pitch_deg=pitch[0],
+        least_pitch_deg=pitch[1],
+        most_pitch_deg=pitch[2],
         difference_squares=sums_between(edges, partial(_difference_squares, motion))[0],
     )
 

@@ -182,9 +182,11 @@ def _summaries(
         _use(end, one, _deep_visits(end, one, [parts[i] for i in group]), wheel.median_mm)
         for one, group, (wheel, _) in zip(each, groups, wheel_travel, strict=True)
     ]
+    del each  # a run's length of numbers: before the next are put in order
     each = _of_each(end.shaft_speed_mm_s, parts, groups)
     low_shares = [_low_shares(one, end.speed_split_mm_s) for one in each]
     shaft_speed = list(_speeds(each, low_shares, end.shaft_noise_mm_s, end.bandwidth_hz))
+    del each
     each = _of_each(end.wheel_speed_mm_s, parts, groups)
     wheel_speed = list(_speeds(each, low_shares, end.wheel_noise_mm_s, end.bandwidth_hz))
     found = []
