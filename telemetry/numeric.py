@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable, Sequence
 from functools import cached_property, lru_cache
 from statistics import NormalDist
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -332,10 +333,23 @@ def sums_between(
     return np.array([one.reduceat(part, starts) for one, part in parts])
 
 
-def block_means(values: FloatArray, step: int) -> FloatArray:
+def block_means(values: "Sliceable", step: int) -> FloatArray:
     """Means of blocks of so many values, NaN where one of them is; a last block that is not full is left out."""
-    whole = values[: len(values) // step * step].reshape(-1, step)
-    return np.asarray(whole @ np.full(step, 1.0 / step))
+    means, weights = np.empty(len(values) // step), np.full(step, 1.0 / step)
+    at_once = max(BLOCK // step, 1)
+    for first in range(0, len(means), at_once):
+        here = means[first : first + at_once]
+        part = values[first * step : (first + len(here)) * step]
+        np.matmul(part.reshape(-1, step), weights, out=here)
+    return means
+
+
+class Sliceable(Protocol):
+    """Numbers of which a slice is an array."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, rows: slice, /) -> FloatArray: ...
 
 
 def all_of_blocks(mask: BoolArray, step: int) -> BoolArray:

@@ -221,14 +221,21 @@ class SharedPlace:
 
 def place_at(track: Track, sample: int) -> Place:
     """The place of one sample of the run's clock."""
-    lap, corner, phase = int(track.lap[sample]), int(track.corner[sample]), int(track.phase[sample])
-    distance = float(track.distance_m[sample : sample + 1][0])
-    return Place(
-        lap=lap if track.laps else None,
-        distance_m=distance if np.isfinite(distance) else None,
-        corner=corner or None,
-        phase=PHASES[phase] if phase >= 0 else None,
-    )
+    return places_at(track, np.array([sample]))[0]
+
+
+def places_at(track: Track, samples: IntArray) -> list[Place]:
+    """The places of samples of the run's clock."""
+    numbers = (track.lap, track.corner, track.phase, track.distance_m)
+    return [
+        Place(
+            lap=lap if track.laps else None,
+            distance_m=distance if np.isfinite(distance) else None,
+            corner=corner or None,
+            phase=PHASES[phase] if phase >= 0 else None,
+        )
+        for lap, corner, phase, distance in zip(*(own[samples].tolist() for own in numbers), strict=True)
+    ]
 
 
 def by_place(events: Sequence[Placed], lap_length_m: float | None) -> tuple[SharedPlace, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -42,7 +43,7 @@ from telemetry.laps import (
     is_moving,
     laps_at_pace,
     passing_times_s,
-    place_at,
+    places_at,
 )
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
@@ -363,32 +364,23 @@ def channels(bike: Bike) -> Mapping[str, str]:
 
 
 def _placed_stops(motion: Motion, track: Track, moving: BoolArray) -> tuple[StopEvent, ...]:
-    placed = []
-    for end in motion.ends.values():
-        for stop in find_stops(end, motion.t_s, moving):
-            place = place_at(track, round(stop.time_s * motion.sample_rate_hz))
-            placed.append(
-                replace(
-                    stop,
-                    lap=place.lap,
-                    distance_m=place.distance_m,
-                    corner=place.corner,
-                    phase=place.phase,
-                )
-            )
-    return tuple(placed)
+    found = [stop for end in motion.ends.values() for stop in find_stops(end, motion.t_s, moving)]
+    places = _places_at(motion, track, [stop.time_s for stop in found])
+    return tuple(replace(stop, **place) for stop, place in zip(found, places, strict=True))
 
 
 def _placed_packing(
     motion: Motion, track: Track, moving: BoolArray, turns: Mapping[End, Sequence[Turns]]
 ) -> tuple[PackingEvent, ...]:
-    placed = []
-    for event in find_packing(motion, moving, track.speed_m_s, turns):
-        place = place_at(track, round(event.start_s * motion.sample_rate_hz))
-        placed.append(
-            replace(event, lap=place.lap, distance_m=place.distance_m, corner=place.corner, phase=place.phase)
-        )
-    return tuple(placed)
+    found = find_packing(motion, moving, track.speed_m_s, turns)
+    places = _places_at(motion, track, [event.start_s for event in found])
+    return tuple(replace(event, **place) for event, place in zip(found, places, strict=True))
+
+
+def _places_at(motion: Motion, track: Track, times_s: Sequence[float]) -> list[dict[str, Any]]:
+    """Lap, distance, corner and phase at some times."""
+    samples = np.rint(np.array(times_s) * motion.sample_rate_hz).astype(np.int64)
+    return [vars(place) for place in places_at(track, samples)]
 
 
 def _places(

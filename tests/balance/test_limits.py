@@ -5,7 +5,7 @@ import pytest
 
 from telemetry.balance.balance import Ratio
 from telemetry.balance.bounce import _verdict
-from telemetry.balance.transfer import _gain
+from telemetry.balance.transfer import _pieces, _ridden_gain
 
 
 @pytest.mark.parametrize(
@@ -26,9 +26,9 @@ def test_ends_are_told_apart_only_where_their_interval_leaves_1(low, value, high
 def test_a_slope_known_in_one_stretch_only_has_no_interval_and_is_not_told():
     # leaving out the one stretch with values leaves nothing to solve
     push = np.sin(np.arange(120) / 5.0)
-    stretches = [slice(20 * i, 20 * i + 20) for i in range(6)]
+    stretches = _pieces(20 * np.arange(6), 20 * np.arange(1, 7))
     known_once = np.where(np.arange(120) < 20, 3.0 * push, np.nan)
-    assert _gain(known_once, [push], stretches) is None
-    found = _gain(3.0 * push, [push], stretches)
+    assert _ridden_gain(known_once, push, stretches) is None
+    found = _ridden_gain(3.0 * push, push, stretches)
     assert found.value == pytest.approx(3.0)
     assert found.ci95 == pytest.approx((3.0, 3.0))

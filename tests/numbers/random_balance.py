@@ -70,9 +70,11 @@ from telemetry.balance.transfer import (
     _gain,
     _held,
     _joined,
-    _release,
+    _pieces,
+    _releases,
+    _ridden_gain,
     _running_mean,
-    _steady_gain,
+    _steady_gains,
     _under,
     weight_transfer,
     zone_gains,
@@ -582,18 +584,24 @@ def _transfer(rng: np.random.Generator) -> Any:
     slow = np.interp(np.arange(0.0, 40.0, 0.05), t_s, acceleration)
     travel = np.interp(np.arange(0.0, 40.0, 0.05), t_s, front)
     during = slow < -3.0
-    held = _held(-slow, slow**2, during, 20.0, beside=bool(rng.random() < 0.5))
-    few = [slice(i, i + 15) for i in rng.integers(0, 700, int(rng.choice([5, 6, 12])))]
+    beside = bool(rng.random() < 0.5)
+    held = [_held(slow, slow**2, during, width, 20.0, beside=beside) for width in (4, 8, 12)]
+    starts = rng.integers(0, 700, int(rng.choice([5, 6, 12])))
+    few = _pieces(starts, starts + 15)
+    ends, by = np.repeat(rng.integers(0, 799, 5), 2), np.tile([-9.0, 9.0], 5)
     return [
         weight_transfer(motion, track, t_s > 1.0, ridden),
         weight_transfer(motion, track, t_s > 1.0),
-        [list(_episodes(slow < -4.0, travel > 5.0, slow, travel, rate)) for rate in (2.0, 20.0)],
-        [_release(travel, int(end), 9.0 * by, 20.0) for end in rng.integers(0, 799, 5) for by in (-1.0, 1.0)],
-        [_running_mean(travel[:k], width) for k in (4, 5, 40) for width in (3, 4, 5)],
-        held,
-        _steady_gain(travel, held),
-        _gain(travel, [slow], few),
-        _gain(travel, [slow, 2.0 * slow], few),
+        {
+            "episodes": [_episodes(slow < -4.0, travel > 5.0, slow, travel, rate) for rate in (2.0, 20.0)],
+            "returns": _releases(travel, ends, by, 20.0),
+            "means": [_running_mean(travel[:k], width) for k in (4, 5, 40) for width in (3, 4, 5)],
+            "held": held,
+            "gains": [one.gain(travel) for one in held],
+            "steady": _steady_gains((travel, -travel, slow), slow, slow**2, (during, ~during), 20.0),
+            "ridden": _ridden_gain(travel, slow, few),
+            "together": _gain(travel[few.rows], [slow[few.rows], 2.0 * slow[few.rows]], few),
+        },
     ]
 
 
