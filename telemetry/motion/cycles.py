@@ -297,11 +297,13 @@ def _of_end(
     near = np.diff(at) <= round(APART_S * rate)
     starts = np.flatnonzero(sliding_window_view(near, LEAST_BUMPS - 1).all(axis=1))
     before_mm = _means_before_mm(end, at[starts], round(BEFORE_S * rate))
+    # it has to be deeper than before from bump to bump
+    least = sliding_window_view(trough, LEAST_BUMPS - 1)[starts + 1].min(axis=1)
+    sunk = least > before_mm + SINK_MM
     events: list[PackingEvent] = []
     free_from = 0
-    for first, before in zip(starts.tolist(), before_mm.tolist(), strict=True):
-        # it has to be deeper than before from bump to bump
-        if first < free_from or not trough[first + 1 : first + LEAST_BUMPS].min() > before + SINK_MM:
+    for first, before in zip(starts[sunk].tolist(), before_mm[sunk].tolist(), strict=True):
+        if first < free_from:
             continue
         last = first
         # the run continues while the next bump is near and the end has not recovered
@@ -338,14 +340,14 @@ def _event(
     start, stop = run
     later, latest = (stop + round(s * rate) for s in AFTER_S)
     ride_height = max(before, _mean_mm(end, later, latest))
-    inside = (strokes.start >= start) & (strokes.start < stop)
-    down = inside & (strokes.change_mm > 0)
-    up = inside & (strokes.change_mm < 0)
+    inside = slice(*strokes.start.searchsorted((start, stop)).tolist())
+    change, peak = strokes.change_mm[inside], strokes.peak_mm_s[inside]
+    down, up = change > 0, change < 0
     if not down.any() or not up.any():
         return None
-    troughs = end.wheel_travel_mm[strokes.end[up]]
+    troughs = end.wheel_travel_mm[strokes.end[inside][up]]
     sink = median(troughs) - ride_height
-    compression, rebound = (median(strokes.peak_mm_s[way]) for way in (down, up))
+    compression, rebound = (median(peak[way]) for way in (down, up))
     if not sink >= SINK_MM or rebound > SLOW_SHARE * compression:
         return None
     if not _steady(speed_m_s[start - round(BEFORE_S * rate) : latest + 1], rate):
