@@ -7,6 +7,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.constants import GRAVITY_M_S2
+from telemetry.decimals import Numbers
 from telemetry.laps.corners import SAME_CIRCUIT, MeanLap, mean_lap
 from telemetry.laps.crossings import Crossings
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
@@ -417,13 +418,16 @@ def find_places(
     thin: Thin,
     fixes: Fixes | None,
     speed: Speed,
-    lean_deg: FloatArray | None,
+    lean_deg: FloatArray | Numbers | None,
     crossings: Crossings,
     circuit: Circuit | None,
     line: CentreLine | None,
     notes: list[QualityNote],
 ) -> Places | None:
-    """Places by positions and wheels, or wheels alone, adding notes; None if neither speed nor positions are known."""
+    """Places by positions and wheels, or wheels alone, adding notes; None if neither speed nor positions are known.
+
+    ``lean_deg`` is of every sample of the run.
+    """
     if speed.travelled_m is None:
         return None
     if fixes is not None and crossings.ends_s is None:
@@ -535,7 +539,7 @@ def _by_wheels(thin: Thin, speed: Speed, crossings: Crossings) -> Places:
 def _on_pattern(
     thin: Thin,
     speed: Speed,
-    lean_deg: FloatArray | None,
+    lean_deg: FloatArray | Numbers | None,
     places: Places,
     circuit: Circuit,
     notes: list[QualityNote],
@@ -546,7 +550,9 @@ def _on_pattern(
     index = np.searchsorted(places.starts_m, places.place_m, side="right") - 1
     inside = (index >= 0) & (index < len(usual))
     inside[inside] = usual[index[inside]]
-    ours = mean_lap(places.place_m % lap, inside, lap, speed.thin_m_s, lean_deg)
+    ours = mean_lap(
+        places.place_m % lap, inside, lap, speed.thin_m_s, None if lean_deg is None else lean_deg[thin.rows]
+    )
     by_signal = places.crossings.source in ("lap channel", "beacon")
     match = match_by_pattern(circuit, ours, line_known=by_signal)
     if match is None:

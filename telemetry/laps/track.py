@@ -67,8 +67,8 @@ def find_track(
     crossings = find_crossings(run, thin, fixes, speed, start_line, line, notes)
     if crossings.source == "beacon":
         crossings = with_missed(crossings, run.channels["beacon"], thin, fixes, speed, notes)
-    lean = kept_of(run.channels, "lean_deg")[thin.rows] if "lean_deg" in run.channels else None
-    places = find_places(thin, fixes, speed, lean, crossings, circuit, line, notes)
+    logged = kept_of(run.channels, "lean_deg") if "lean_deg" in run.channels else None
+    places = find_places(thin, fixes, speed, logged, crossings, circuit, line, notes)
     crossings = crossings if places is None else places.crossings
     if places is not None and places.matched and circuit is not None and circuit.kept_in:
         notes.append(_kept_note(circuit))
@@ -76,7 +76,7 @@ def find_track(
     _note_elsewhere(laps, places, notes)
     distance_m = _distance(run, thin, laps, places)
     distance = distance_m[thin.rows]
-    lean, lean_from = _lean(thin, speed, places, fixes, lean)
+    lean, lean_from = _lean(thin, speed, places, fixes, None if logged is None else logged[thin.rows])
     phase, phase_sources = _phases(run, thin, speed, lean, lean_from, notes)
     inside = _complete(thin, laps)
     mean = None
