@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.bike import Bike, rake_trail_wheelbase
 from telemetry.motion.motion import EndMotion, Motion
-from telemetry.motion.summary import Estimate, PlaceUse
+from telemetry.motion.summary import EndSummary, Estimate, PlaceUse
 from telemetry.motion.sums import Sums
 from telemetry.numeric import finite
 
@@ -73,6 +73,7 @@ def at_places(
     phase: IntArray,
     phases: Sequence[str],
     sums: Sums,
+    whole: Sequence[Mapping[End, EndSummary]],
 ) -> AtPlaces:
     """Travel and speed over whole laps, in each phase and in each corner, lap by lap.
 
@@ -84,6 +85,8 @@ def at_places(
         Corner number, 0 on none; index into ``phases``, -1 where unknown.
     sums : Sums
         From `find_sums`, apart by these and the laps.
+    whole : sequence of mapping of end to EndSummary
+        Of the moving samples of each lap.
 
     Returns
     -------
@@ -109,7 +112,9 @@ def at_places(
     return AtPlaces(
         tuple(places),
         {
-            name: _end_at_places(end, sums, usable[name], columns, of_laps, cells, least)
+            name: _end_at_places(
+                end, sums, usable[name], columns, of_laps, cells, least, [lap[name] for lap in whole]
+            )
             for name, end in motion.ends.items()
         },
         pitch,
@@ -136,14 +141,18 @@ def _end_at_places(
     of_laps: Sequence[slice],
     cells: _Cells,
     least: float,
+    whole: Sequence[EndSummary],
 ) -> EndAtPlaces:
     own = sums.ends[end.end]
     n = cells.total(sums.samples, use)
     down = cells.total(own.compression, use)
     levels = np.full((5, *cells.shape), np.nan)
-    for row, lap in enumerate(of_laps):
-        for kind, column in enumerate(columns):
-            here = lap.start + np.flatnonzero(use[lap] if kind == 0 else use[lap] & (column[lap] > 0))
+    for row, (lap, summary) in enumerate(zip(of_laps, whole, strict=True)):
+        travel, shaft_mm = summary.wheel.travel, summary.shaft.travel.median_mm
+        if n[row, 0] >= least:
+            levels[:, row, 0] = travel.min_mm, travel.max_mm, travel.median_mm, travel.p95_mm, shaft_mm
+        for column in columns[1:]:
+            here = lap.start + np.flatnonzero(use[lap] & (column[lap] > 0))
             for place, wheel, shaft in _by_place(end, sums, here, column):
                 if len(wheel) >= least:
                     levels[:, row, place] = _levels(wheel, shaft)

@@ -223,7 +223,7 @@ def review(
     rows = [slice(*np.searchsorted(motion.t_s, (lap.start_s, lap.end_s)).tolist()) for lap in track.laps]
     sums = find_sums(motion, (track.phase, track.corner, riding, moving), rows)
     ends, ends_of_laps = _end_summaries(motion, track, rows, riding, moving, stops, cut, bike)
-    at, places = _places(motion, track, rows, riding, moving, sums)
+    at, places = _places(motion, track, rows, riding, moving, sums, ends, ends_of_laps)
     laps = _lap_summaries(motion, track, rows, riding, ends_of_laps, lap_places(at, bike), pairs, sums)
     ends = {name: _with_shaft_words(end, run, track, moving, bike, name) for name, end in ends.items()}
     oscillation = as_far_as_measured(oscillation, ends)
@@ -390,15 +390,17 @@ def _places(
     riding: BoolArray,
     moving: BoolArray,
     sums: Sums,
+    ends: Mapping[End, EndSummary],
+    ends_of_laps: Sequence[Mapping[End, EndSummary]],
 ) -> tuple[AtPlaces, dict[End, tuple[PlaceUse, ...]]]:
     """Both ends by phase and corner of each complete lap, and over those at pace; of the run where there is none."""
-    complete = [(lap, here) for lap, here in zip(track.laps, rows, strict=True) if lap.complete]
-    laps, selected, counted = [slice(0, len(motion.t_s))], moving, [0]
+    complete = [i for i, lap in enumerate(track.laps) if lap.complete]
+    laps, selected, whole, counted = [slice(0, len(motion.t_s))], moving, [ends], [0]
     if complete:
         at_pace = laps_at_pace(track.laps)
-        laps, selected = [here for _, here in complete], riding
-        counted = [i for i, (lap, _) in enumerate(complete) if lap in at_pace]
-    at = at_places(motion, laps, selected, track.corner, track.phase, PHASES, sums)
+        laps, selected, whole = [rows[i] for i in complete], riding, [ends_of_laps[i] for i in complete]
+        counted = [row for row, i in enumerate(complete) if track.laps[i] in at_pace]
+    at = at_places(motion, laps, selected, track.corner, track.phase, PHASES, sums, whole)
     return at, {name: use_by_place(end, at, counted) for name, end in motion.ends.items()}
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.motion import Motion, find_sums
+from telemetry.motion import Motion, find_sums, summarise_end
 from telemetry.motion.places import across_laps, at_places, use_by_place
 from tests.motion.made_ends import RATE_HZ, end_of
 
@@ -54,7 +54,8 @@ def found(end, laps, moving, corner, phase):
         "made by hand", np.arange(n) / RATE_HZ, RATE_HZ, {"rear": end}, np.full(n, np.nan), 1400.0
     )
     sums = find_sums(motion, (moving, corner, phase), laps)
-    at = at_places(motion, laps, moving, corner, phase, PHASES, sums)
+    whole = [{"rear": summarise_end(end.during(lap), moving[lap], ())} for lap in laps]
+    at = at_places(motion, laps, moving, corner, phase, PHASES, sums, whole)
     return use_by_place(end, at, range(len(laps)))
 
 

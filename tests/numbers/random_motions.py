@@ -49,7 +49,17 @@ def motion_at_random(seed: int) -> Any:
     whole = [(t_s[lap][0], t_s[lap][-1]) for lap in laps]
     at, once = (
         at_places(
-            motion, some, moving, corner, phase, PHASES, find_sums(motion, (moving, corner, phase), some)
+            motion,
+            some,
+            moving,
+            corner,
+            phase,
+            PHASES,
+            find_sums(motion, (moving, corner, phase), some),
+            [
+                {end: summarise_end(one.during(lap), moving[lap], ()) for end, one in motion.ends.items()}
+                for lap in some
+            ],
         )
         for some in (laps, [slice(0, len(t_s))])
     )
