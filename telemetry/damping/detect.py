@@ -41,7 +41,7 @@ from telemetry.damping.hop import (
     coefficients,
     fast_length,
     hop_modes,
-    in_band,
+    lines_in_band,
     tyre_hz_of,
 )
 from telemetry.damping.judge import Judged, judge
@@ -96,7 +96,7 @@ def lost_row(model: DetectorModel, ratio: float) -> FloatArray:
 
 def _middle(equation: WheelEquation) -> slice:
     """At most `MOST_S` from the middle, from a whole block on."""
-    n, block = len(equation.t_s), round(BLOCK_S / equation.step_s)
+    n, block = len(equation.usable), round(BLOCK_S / equation.step_s)
     most = round(MOST_S / equation.step_s)
     first = max(n - most, 0) // 2 // block * block
     return slice(first, min(first + most, n))
@@ -110,9 +110,7 @@ def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: fl
     equation = model.equation
     speed = equation.own[2, part]
     n, padded = len(speed), fast_length(len(speed))
-    hz = np.asarray(np.fft.rfftfreq(padded, equation.step_s), dtype=np.float64)
-    inside = in_band(hz)
-    f = hz[inside]
+    inside, f = lines_in_band(padded, equation.step_s)
     spectrum = np.fft.rfft(speed, padded)[inside]
     bins = len(FREQUENCY_HZ)
     near = np.clip(
@@ -125,14 +123,14 @@ def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: fl
     ratio = band_response(model.reference.row, f) / band_response(row, f)
     spectrum = spectrum * (moved * ratio + 1.0 - moved)
     own = np.empty((5, n))
-    whole = np.zeros(len(hz), dtype=complex)
+    whole = np.zeros(padded // 2 + 1, dtype=complex)
     orders = list(ORDERS)[OWN]
     for i, order in enumerate(orders):
         whole[inside] = spectrum * (1j * f / REFERENCE_HZ) ** order
         own[i] = np.fft.irfft(whole, padded)[:n]
     return replace(
         equation,
-        t_s=equation.t_s[part],
+        start_s=equation.time_s(part.start),
         own=own,
         usable=equation.usable[part],
         road=None,
@@ -148,8 +146,8 @@ def shortest_found(
     ``lost`` is from `lost_in`. The length is a window plus half a block on either side, as a loss begins and ends
     within blocks.
     """
-    first = int(np.searchsorted(model.equation.t_s, lost.t_s[0]))
-    predicted = model.predicted[first : first + len(lost.t_s)]
+    first = round((lost.start_s - model.equation.start_s) / lost.step_s)
+    predicted = model.predicted[first : first + len(lost.usable)]
     for seconds, (usable, found) in sorted(windows_found(model, lost, predicted, looked_at).items()):
         share = float(found[usable].mean())
         if seconds >= SHORTEST_PROMISED_S and share >= CHANCE:
@@ -196,17 +194,16 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
     """
     if reason := refusal(motion):
         return Oscillation("cannot_tell", reason)
-    model = fit_detector_model(motion, track, bike)
+    return assess(fit_detector_model(motion, track, bike), motion, track, bike)
+
+
+def assess(model: DetectorModel | None, motion: Motion, track: Track, bike: Bike) -> Oscillation:
+    """The answer for a run whose model was fitted, None where it cannot be; arguments as of `find_oscillation`."""
     if model is None:
         return Oscillation(
             "cannot_tell",
             f"There is less than {LEAST_MOVING_S:.0f} s of riding in which all that is needed was measured.",
         )
-    return assess(model, motion, track, bike)
-
-
-def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Oscillation:
-    """The answer for a run whose model was fitted; arguments as of `find_oscillation`."""
     judged = judge(model, motion, track, bike)
     limits = _limits(model, judged)
     # where the wheel hops was not learned of a damper that stiffens it: the limit is for one place in the band only
@@ -215,6 +212,7 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()
+    model = model.without_road()
     front = fit_front_detector_model(model, bike)
     course = _courses(model, front, motion, track)
     if front is not None:

@@ -1,6 +1,6 @@
 """Model that the detector fits to a run before it judges it: the wheel's equation of motion, its pole and the road."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,7 +38,7 @@ from telemetry.damping.hop import LOW_HZ, WheelHop, as_it_works, coefficients, w
 from telemetry.laps import Track
 from telemetry.motion import Motion
 
-DELAYS_S = 0.005 * np.arange(-8, 9)
+DELAYS_S: FloatArray = 0.005 * np.arange(-8, 9, dtype=np.float64)
 FROM_S = 200.0  # of riding are enough
 AGAIN_S = 100.0  # looked at once more at the end of the outing, over so much riding
 WINDOW_S = 1.0
@@ -95,8 +95,7 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
         return None
     if not _enough(equation, part):
         return None
-    own = _own(equation, turning, part)
-    left = [take_out(_products(equation, turning, part, own, float(delay)))[1] for delay in DELAYS_S]
+    left = [take_out(products)[1] for products in _products(equation, turning, part, DELAYS_S)]
     return _peak_s([-pole.log_residual for pole in fit_poles(left, hop)], 0.0)
 
 
@@ -109,13 +108,14 @@ def _delay_as_learned_s(
     """
     if not _enough(equation, last):
         return None
-    response, left = take_out(_products(equation, turning, first, _own(equation, turning, first), early_s))
+    (learned,) = _products(equation, turning, first, np.array([early_s]))
+    response, left = take_out(learned)
     pole = fit_pole(left, hop)
     row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
     full = np.concatenate([row, -(response @ row)])
-    own = _own(equation, turning, last)
-    later_s = [early_s + float(delay) for delay in DELAYS_S]
-    left_over = [full @ _products(equation, turning, last, own, delay_s) @ full for delay_s in later_s]
+    left_over = [
+        full @ products @ full for products in _products(equation, turning, last, early_s + DELAYS_S)
+    ]
     return _peak_s([-float(np.log(square)) for square in left_over], early_s)
 
 
@@ -123,23 +123,21 @@ def _enough(equation: WheelEquation, part: slice) -> bool:
     return bool(equation.usable[part].sum() * equation.step_s >= LEAST_S)
 
 
-def _own(equation: WheelEquation, turning: Line | None, part: slice) -> FloatArray:
-    own = equation.own[:, part]
-    return own if turning is None else turning.part(part).without_line(own)
-
-
 def _products(
-    equation: WheelEquation, turning: Line | None, part: slice, own: FloatArray, delay_s: float
-) -> FloatArray:
+    equation: WheelEquation, turning: Line | None, part: slice, delays_s: FloatArray
+) -> Iterator[FloatArray]:
     """Mean products of the signals with the other's news read so much later; every second counts the same."""
-    good = equation.usable[part]
+    own, good = equation.own[:, part], equation.usable[part]
+    line = None if turning is None else turning.part(part)
     width = round(WINDOW_S / equation.step_s)
-    size = np.sqrt(np.convolve(equation.own[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
-    known = equation.delayed(delay_s).known(part)
-    if turning is not None:
-        known = turning.part(part).without_line(known)
-    signals = np.concatenate([own, known]) * (good / np.maximum(size, 1e-9))
-    return np.asarray(signals @ signals.T / good.sum())
+    size = np.sqrt(np.convolve(own[2] ** 2, np.full(width, 1.0 / width), mode="same"))
+    share = good / np.maximum(size, 1e-9)
+    signals = np.empty((len(equation.noise), len(good)))
+    np.multiply(own if line is None else line.without_line(own), share, out=signals[: len(own)])
+    for delay_s in delays_s.tolist():
+        known = equation.delayed(delay_s).known(part)
+        np.multiply(known if line is None else line.without_line(known), share, out=signals[len(own) :])
+        yield signals @ signals.T / good.sum()
 
 
 def _peak_s(height: list[float], middle_s: float) -> float | None:
@@ -245,6 +243,10 @@ class DetectorModel:
         speed = self.equation.ground_speed_m_s
         return None if speed is None else float(speed[inside].mean()) / (2e-3 * np.pi * self.radius_mm)
 
+    def without_road(self) -> "DetectorModel":
+        """The same once it was judged: without what was worked out of the road for every sample."""
+        return replace(self, predicted=np.empty(0), swing=None)
+
     @property
     def whole_blocks(self) -> BoolArray:
         """Blocks of the run that are usable."""
@@ -294,33 +296,33 @@ def _fit(
     fitted = fit_front_filter(learned, working)
     if fitted is None:
         return None
-    turning = _turning(steady, clear, fitted, radius_mm, parts)
-    if turning is not None and len(parts) > 1:
-        parts = whole
-        if delay_s is None:
-            fitted = fit_front_filter(fit_windows(clear, whole)[0], working) or fitted
-        turning = _turning(steady, clear, fitted, radius_mm, whole)
     if delay_s is None:
+        turning = _turning(steady, clear, fitted, radius_mm, parts)
+        if turning is not None and len(parts) > 1:
+            parts = whole
+            fitted = fit_front_filter(fit_windows(clear, whole)[0], working) or fitted
+            turning = _turning(steady, clear, fitted, radius_mm, whole)
         delay_s = delay_over_time_s(read, hop, turning)
         # again, with line and delay as found: each spoils the fit of the other
         steady = steady.delayed(delay_s)
         clear = steady.without(turning)
         (learned,) = fit_windows(clear, whole)
         fitted = fit_front_filter(learned, working) or fitted
-        turning = _turning(steady, clear, fitted, radius_mm, parts)
-        if turning is not None and len(parts) > 1:
-            turning = _turning(steady, clear, fitted, radius_mm, whole)
+    reference, of_news = _references(learned, fitted, hop)
+    del learned  # takes as much memory as three of the signals
+    turning = _turning(steady, clear, fitted, radius_mm, parts)
+    if turning is not None and len(parts) > 1:
+        turning = _turning(steady, clear, fitted, radius_mm, whole)
     equation = steady.without(turning)
     signals = _without_usual_lines(signals, end, tone, turning)
     own = signals.ends[end].orders[OWN]
     if clear is not equation:
         without, learned = fit_windows(equation, whole, (equation.own, own))
         fitted = (fit_front_filter(without, working) if turning is not None else None) or fitted
-        del without
+        reference, of_news = _references(learned, fitted, hop)
+        del without, learned
     equation = replace(equation, own=own)
     del clear, steady, read  # each may have a copy of all signals
-    reference, of_news = _references(learned, fitted, hop)
-    del learned
     return DetectorModel(
         end, equation, hop, fitted, reference, of_news, *_by_reference(equation, reference, hop),
         turning, radius_mm, delay_s, signals,
@@ -355,13 +357,17 @@ def _turning(
     speed = read.ground_speed_m_s
     if speed is None:
         return None
-    left, usable = [], []
+    if len(parts) > 1:
+        speed = np.concatenate([speed[part] for part in parts])
+    left, usable, first = np.empty(len(speed)), np.empty(len(speed), dtype=bool), 0
     for part in parts:
-        left.append(fitted.row @ read.own[:, part] - clear.predicted(fitted.road_weights, part))
-        usable.append(read.usable[part].copy())
-        usable[-1][0] &= len(left) == 1  # no window goes on from part to part
-    speeds = np.concatenate([speed[part] for part in parts])
-    return find_wheel_turning(np.concatenate(left), np.concatenate(usable), speeds, read.step_s, radius_mm)
+        here = slice(first, first + part.stop - part.start)
+        left[here] = fitted.row @ read.own[:, part]
+        left[here] -= clear.predicted(fitted.road_weights, part)
+        usable[here] = read.usable[part]
+        usable[first] &= first == 0  # no window goes on from part to part
+        first = here.stop
+    return find_wheel_turning(left, usable, speed, read.step_s, radius_mm)
 
 
 def _without_usual_lines(

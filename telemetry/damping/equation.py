@@ -15,6 +15,7 @@ a wrong front part fits as well as the right ones.
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -57,12 +58,13 @@ NOISE_S = 900.0  # of the log are enough to estimate the noise of a sensor
 class WheelEquation:
     """Signals of one wheel on an even grid of about 100 Hz.
 
-    ``own`` (5, n) is (v'', v', v, x, int x) [mm/s]; ``road`` what the other wheel knows, None without it or without
-    speed; ``usable`` where moving and measured; ``noise`` (5 + k, 5 + k) the sensors' share of the covariance of
-    ``own`` and what is known [mm2/s2]; ``lines`` are taken out of what is known whenever it is read.
+    ``start_s`` is on the run's clock [s]; ``own`` (5, n) is (v'', v', v, x, int x) [mm/s]; ``road`` what the other
+    wheel knows, None without it or without speed; ``usable`` where moving and measured; ``noise`` (5 + k, 5 + k) the
+    sensors' share of the covariance of ``own`` and what is known [mm2/s2]; ``lines`` are taken out of what is known
+    whenever it is read.
     """
 
-    t_s: FloatArray
+    start_s: float
     step_s: float
     own: FloatArray
     usable: BoolArray
@@ -131,8 +133,23 @@ class WheelEquation:
 
     def span(self, start_s: float, end_s: float) -> slice:
         """Samples from ``start_s`` to ``end_s`` on the run's clock."""
-        first, last = np.searchsorted(self.t_s, [start_s, end_s])
-        return slice(int(first), int(last))
+        return slice(self._from(start_s), self._from(end_s))
+
+    def _from(self, at_s: float) -> int:
+        """The first sample not before a time."""
+        index = max(int((at_s - self.start_s) / self.step_s) - 1, 0)
+        while index < len(self.usable) and self.time_s(index) < at_s:
+            index += 1
+        return index
+
+    def time_s(self, sample: int) -> float:
+        """Of a sample, on the run's clock. [s]"""
+        return self.start_s + sample * self.step_s
+
+    @property
+    def t_s(self) -> FloatArray:
+        """Of all samples, worked out anew each time. [s]"""
+        return self.start_s + self.step_s * np.arange(len(self.usable), dtype=np.float64)
 
     @property
     def whole(self) -> slice:
@@ -162,7 +179,7 @@ class RunSignals:
     the front is at the end of its stroke.
     """
 
-    t_s: FloatArray
+    start_s: float
     step_s: float
     ends: Mapping[End, WheelSignals]
     speed_m_s: FloatArray | None
@@ -176,28 +193,44 @@ def run_signals(motion: Motion, track: Track) -> RunSignals:
     rate_hz = motion.sample_rate_hz
     step_s, count = band_grid(len(motion.t_s), rate_hz)
     at_s: FloatArray = step_s * np.arange(count, dtype=np.float64)
-    speed, moving = _speed(motion, track, at_s)
+    speed, moving = _speed(track, step_s * rate_hz, count)
     ends = {
         name: _signals(end.wheel_travel_mm, rate_hz, at_s)
         for name, end in motion.ends.items()
         if np.isfinite(end.wheel_travel_mm).any()
     }
     on_stop = _on_stop(motion, "front", at_s) if "front" in ends else np.zeros(count, dtype=bool)
-    return RunSignals(motion.t_s[0] + at_s, step_s, ends, speed, moving, on_stop, motion.wheelbase_mm / 1e3)
+    return RunSignals(float(motion.t_s[0]), step_s, ends, speed, moving, on_stop, motion.wheelbase_mm / 1e3)
 
 
-def _speed(motion: Motion, track: Track, at_s: FloatArray) -> tuple[FloatArray | None, BoolArray]:
-    """Ground speed at times from the first sample, None where it is mostly unknown, and where it is known and high."""
-    speed_m_s = track.speed_m_s[:]
-    known = np.isfinite(speed_m_s)
+def _speed(track: Track, step: float, count: int) -> tuple[FloatArray | None, BoolArray]:
+    """Ground speed every ``step`` samples, None where it is mostly unknown, and where it is known and high."""
+    logged = track.speed_m_s[:]
+    known, moving = np.isfinite(logged), np.ones(count, dtype=bool)
     if known.mean() <= 0.5:
-        return None, np.ones(len(at_s), dtype=bool)
-    at_s = motion.t_s[0] + at_s
-    speed = np.interp(at_s, motion.t_s, bridged(speed_m_s))
-    moving = speed > SLOWEST_M_S
-    if not known.all():
-        moving &= np.interp(at_s, motion.t_s, known) > 0.5
-    return speed, np.asarray(moving)
+        return None, moving
+    whole, speed = bridged(logged), np.empty(count)
+    for here in chunks(count):
+        at = step * np.arange(here.start, here.stop, dtype=np.float64)
+        speed[here] = straight(whole, at)
+        moving[here] = straight(known, at) > 0.5
+    return speed, moving & (speed > SLOWEST_M_S)
+
+
+def chunks(count: int) -> Iterator[slice]:
+    """Samples of a run, some at a time: what fits the cache costs a third."""
+    for first in range(0, count, CHUNK_SAMPLES):
+        yield slice(first, min(first + CHUNK_SAMPLES, count))
+
+
+def straight(values: FloatArray | BoolArray, at: FloatArray) -> FloatArray:
+    """Values (..., n) at moments counted in samples from the first, by straight lines between."""
+    first = np.minimum(at.astype(np.int64), values.shape[-1] - 2)
+    before, after = (np.asarray(values.take(first + k, axis=-1), dtype=np.float64) for k in (0, 1))
+    after -= before
+    after *= at - first
+    after += before
+    return after
 
 
 def _signals(travel_mm: FloatArray, rate_hz: float, at_s: FloatArray) -> WheelSignals:
@@ -222,17 +255,19 @@ def wheel_equation(
     other = signals.ends.get("front" if end == "rear" else "rear")
     road = None
     if other is not None and speed is not None:
-        at_s = signals.t_s - signals.t_s[0]
-        then_s = _when_other_was_here(at_s, speed, signals.wheelbase_m * (1.0 if end == "rear" else -1.0))
+        back_m = signals.wheelbase_m * (1.0 if end == "rear" else -1.0)
+        then_s = _when_other_was_here(speed, signals.step_s, back_m)
         seen = other.usable & ~signals.on_stop
-        good &= seen & (np.interp(then_s, at_s, seen) > 0.999)
+        good &= seen
+        for here in chunks(len(good)):
+            good[here] &= straight(seen, then_s[here] / signals.step_s) > 0.999
         # the front's own motion when the rear comes by is its answer to the very road that is asked for
         past = own.orders if end == "rear" else None
         road = RoadRegressors(other.orders, past, signals.step_s, then_s, speed, delay_s)
     noise = _noise(
         own.noise_mm2_hz, None if road is None or other is None else other.noise_mm2_hz, end == "rear"
     )
-    return WheelEquation(signals.t_s, signals.step_s, own.orders[OWN], good, road, speed, noise)
+    return WheelEquation(signals.start_s, signals.step_s, own.orders[OWN], good, road, speed, noise)
 
 
 def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: bool) -> FloatArray:
@@ -317,18 +352,14 @@ class RoadRegressors:
         return 2.0 * np.pi * REFERENCE_HZ * self.step_s
 
     def _pieces(self, part: slice, into: FloatArray) -> Iterator[tuple[slice, FloatArray]]:
-        """Some samples at a time, and where they go: what fits the cache costs a third."""
-        for first in range(part.start, part.stop, CHUNK_SAMPLES):
-            here = slice(first, min(first + CHUNK_SAMPLES, part.stop))
-            yield here, into[:, here.start - part.start : here.stop - part.start]
+        """Some samples at a time, and where they go."""
+        for here in chunks(part.stop - part.start):
+            yield slice(part.start + here.start, part.start + here.stop), into[:, here]
 
     def _faster(self, here: slice) -> FloatArray:
         """Ground speed now over that when the other stood here."""
-        at = self.then_s[here] / self.step_s
-        first = np.minimum(at.astype(np.int64), len(self.speed_m_s) - 2)
-        before, after = self.speed_m_s.take(first), self.speed_m_s.take(first + 1)
-        at -= first
-        return np.asarray(self.speed_m_s[here] / np.maximum(before + at * (after - before), 1.0))
+        then = straight(self.speed_m_s, self.then_s[here] / self.step_s)
+        return np.asarray(self.speed_m_s[here] / np.maximum(then, 1.0, out=then))
 
     def _then(self, here: slice) -> Between:
         """When the other stood where this wheel is at these samples."""
@@ -336,16 +367,19 @@ class RoadRegressors:
         return between((self.then_s[here] + later_s) / self.step_s, self.other.shape[1])
 
 
-def _when_other_was_here(at_s: FloatArray, speed_m_s: FloatArray, back_m: float) -> FloatArray:
-    """When the other wheel stood where this one is at ``at_s``."""
-    distance = np.zeros(len(at_s))
-    gone = speed_m_s[1:] + speed_m_s[:-1]
-    gone *= 0.5 * np.diff(at_s)
-    np.cumsum(np.maximum(gone, 1e-6, out=gone), out=distance[1:])
-    then_s = np.empty(len(at_s))
-    for first in range(0, len(at_s), CHUNK_SAMPLES):
-        here = slice(first, first + CHUNK_SAMPLES)
-        then_s[here] = np.interp(distance[here] - back_m, distance, at_s)
+def _when_other_was_here(speed_m_s: FloatArray, step_s: float, back_m: float) -> FloatArray:
+    """When the other wheel stood where this one is at each sample, from the first one. [s]"""
+    distance = np.zeros(len(speed_m_s))
+    gone = distance[1:]
+    np.add(speed_m_s[1:], speed_m_s[:-1], out=gone)
+    gone *= 0.5 * step_s
+    np.cumsum(np.maximum(gone, 1e-6, out=gone), out=gone)
+    then_s = np.empty(len(distance))
+    for here in chunks(len(distance)):
+        place = distance[here] - back_m
+        low, high = np.searchsorted(distance, [place[0], place[-1]])
+        near = np.arange(max(low - 1, 0), min(high + 1, len(distance)))
+        then_s[here] = np.interp(place, distance[near[0] : near[-1] + 1], step_s * near)
     return then_s
 
 
@@ -396,14 +430,15 @@ AMPLITUDE_TURNS = 24
 TOP_HZ = 32.0
 # Cost of a factor that moves one step from window to window, in units of log likelihood; and at most.
 STEP_COST, MOST_STEPS = 1.5, 6
+STEPS_AT_ONCE = (1, 2, 4)  # one after the other they reach MOST_STEPS, and any number up to it
 GAIN_STEP = 2.0**-20
 # The line's gain per window over chance that the outing as a whole must show.
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-LINE_CHUNK, CHUNK_SAMPLES, CHUNK_TURNS = 512, 8192, 512  # windows, samples and turns at a time, for memory
+LINE_CHUNK, CHUNK_SAMPLES, CHUNK_TURNS = 256, 8192, 512  # windows, samples and turns at a time, for memory
 # Windows of a piece of a path, and how many more are looked at to either side of it.
-TOGETHER, APART = 512, 64
+TOGETHER, APART = 128, 64
 RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
 
 
@@ -541,8 +576,7 @@ class HeardLine:
 
     def less(self, signals: FloatArray, inside: slice, out: FloatArray) -> FloatArray:
         """Some samples (k, n) of the signals less the line, written into ``out``, which may be the signals."""
-        for first in range(0, signals.shape[1], CHUNK_SAMPLES):
-            here = slice(first, min(first + CHUNK_SAMPLES, signals.shape[1]))
+        for here in chunks(signals.shape[1]):
             of_run = slice(inside.start + here.start, inside.start + here.stop)
             turn, part = self.line.between(of_run)
             carrier, low, high = self.line.carrier[of_run], int(turn[0]), int(turn[-1]) + 2
@@ -610,14 +644,15 @@ def _line_gain(
     angle = 2 * np.pi * turn[:, None] * factors
     waves = taper[:, None] * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
     gain = np.zeros((len(starts), len(factors)))
-    signals = (signal, usable.astype(np.float64), turning_hz)
     for first in range(0, len(starts), LINE_CHUNK):
         part = slice(first, first + LINE_CHUNK)
         even = np.arange(starts[part][0], starts[part][-1] + length) / PER_TURN
-        pieces, good, hz = (
-            sliding_window_view(np.interp(even, angle_turns, values), length)[:: HOP_TURNS * PER_TURN]
-            for values in signals
-        )
+        low, high = np.searchsorted(angle_turns, [even[0], even[-1]])
+        near = slice(max(low - 1, 0), high + 1)
+        signals = np.stack([signal[near], usable[near], turning_hz[near]])
+        at = np.interp(even, angle_turns[near], np.arange(signals.shape[1], dtype=np.float64))
+        cut = sliding_window_view(straight(signals, at), length, axis=1)
+        pieces, good, hz = cut[:, :: HOP_TURNS * PER_TURN]
         whole, mean_hz = np.asarray((good > 0.999).all(axis=1)), hz.mean(axis=1)
         energy = ((pieces * taper) ** 2).sum(axis=1)
         both = (pieces @ waves) ** 2
@@ -642,31 +677,30 @@ def smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
     padded = np.zeros((bands, pieces * TOGETHER + 2 * APART, states))
     # Where a line has nearly all of the energy, factors side by side gain the same, and paths that step at different
     # times are worth the same. In whole parts of a power of two their sums are exact: rounding does not choose.
-    padded[:, APART : APART + count] = np.round(gain / GAIN_STEP) * GAIN_STEP
-    length = TOGETHER + 2 * APART
-    cut = sliding_window_view(padded, length, axis=1)[:, ::TOGETHER]
-    cut = cut.transpose(0, 1, 3, 2).reshape(bands * pieces, length, states)
-    path = likeliest_paths(cut)[:, APART:-APART].reshape(bands, -1)[:, :count]
+    inside = padded[:, APART : APART + count]
+    np.rint(np.divide(gain, GAIN_STEP, out=inside), out=inside)
+    inside *= GAIN_STEP
+    cut = sliding_window_view(padded, TOGETHER + 2 * APART, axis=1)[:, ::TOGETHER].swapaxes(2, 3)
+    path = likeliest_paths(cut)[..., APART:-APART].reshape(bands, -1)[:, :count]
     return path, np.take_along_axis(gain, path[:, :, None], axis=2)[:, :, 0].sum(axis=1)
 
 
 def likeliest_paths(gain: FloatArray) -> IntArray:
-    """Path of states with the largest gain less the cost of its steps (Viterbi), for each gain: (n, n_windows)."""
-    many, count, states = gain.shape
-    steps = np.minimum(np.abs(np.arange(states)[:, None] - np.arange(states)), MOST_STEPS)
-    # from a state nearby at the price of its steps, from any other at most at the full price
-    price = STEP_COST * np.abs(np.arange(-MOST_STEPS, MOST_STEPS + 1.0))[:, None, None]
-    wide = np.full((many, states + 2 * MOST_STEPS), -np.inf)
-    before = wide[:, MOST_STEPS:-MOST_STEPS]
-    nearby = sliding_window_view(wide, states, axis=1).transpose(1, 0, 2)
-    best = np.empty((count, many, states))
-    best[0] = gain[:, 0]
-    for i in range(1, count):
-        before[:] = best[i - 1]
-        leap = before.max(axis=1, keepdims=True) - STEP_COST * MOST_STEPS
-        best[i] = np.maximum((nearby - price).max(axis=0), leap) + gain[:, i]
-    path = np.empty((many, count), dtype=np.int64)
-    path[:, -1] = best[-1].argmax(axis=1)
+    """Path of states with the largest gain less the cost of its steps (Viterbi), for each gain: (..., n_windows)."""
+    count, states = gain.shape[-2:]
+    best = np.moveaxis(gain, (-2, -1), (0, 1)).copy().reshape(count, states, -1)
+    for before, here in pairwise(best):
+        # from any state at most at the full price, from one nearby at the price of its steps, which adds up
+        reached, leap = before, before.max(axis=0) - STEP_COST * MOST_STEPS
+        for far in STEPS_AT_ONCE:
+            dearer, reached = reached - STEP_COST * far, reached.copy()
+            np.maximum(reached[far:], dearer[:-far], out=reached[far:])
+            np.maximum(reached[:-far], dearer[far:], out=reached[:-far])
+        here += np.maximum(reached, leap, out=reached)
+    steps = np.abs(np.arange(states)[:, None] - np.arange(states))
+    price = STEP_COST * np.minimum(steps, MOST_STEPS)
+    path = np.empty((count, best.shape[2]), dtype=np.int64)
+    path[-1] = best[-1].argmax(axis=0)
     for i in range(count - 1, 0, -1):
-        path[:, i - 1] = (best[i - 1] - STEP_COST * steps[path[:, i]]).argmax(axis=1)
-    return path
+        path[i - 1] = (best[i - 1] - price.take(path[i], axis=1)).argmax(axis=0)
+    return path.T.reshape(gain.shape[:-1])

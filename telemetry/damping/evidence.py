@@ -5,14 +5,14 @@ that one bump cannot decide for two seconds. Blocks add up; what counts over a w
 of the lost poles against that of the healthy ones.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.damping.equation import BLOCK_S, CHUNK, Blocks, WheelEquation, blocks, whole_blocks
+from telemetry.damping.equation import BLOCK_S, CHUNK, Blocks, WheelEquation, blocks, chunks, whole_blocks
 from telemetry.damping.hop import (
     FREEDOM_PER_S,
     HEALTHY_ABOVE,
@@ -24,7 +24,7 @@ from telemetry.damping.hop import (
     fast_length,
     hop_mode,
     hop_modes,
-    in_band,
+    lines_in_band,
     log_gain,
     rise,
     tyre_hz_of,
@@ -437,22 +437,24 @@ def find_swing(equation: WheelEquation, fitted: FrontFilter, predicted: FloatArr
     """Swing of a wheel over a run; ``predicted`` (n,) is the right side of the equation from the other wheel."""
     n, step_s = len(predicted), equation.step_s
     padded = fast_length(n)
-    hz = np.asarray(np.fft.rfftfreq(padded, step_s), dtype=np.float64)
-    inside = in_band(hz)
-    hz = hz[inside]
+    inside, hz = lines_in_band(padded, step_s)
     low, high = (share * edge for share, edge in zip(BEYOND, hop_near(fitted.pole, hop), strict=True))
-    near = rise((hz - low) / EDGE_HZ + 0.5) * rise((high - hz) / EDGE_HZ + 0.5)
     length = round(BLOCK_S / step_s)
     count = n // length
 
-    def of_blocks(signal: FloatArray, gain: FloatArray | ComplexArray) -> FloatArray:
+    def near(hz: FloatArray) -> FloatArray:
+        return rise((hz - low) / EDGE_HZ + 0.5) * rise((high - hz) / EDGE_HZ + 0.5)
+
+    def of_blocks(signal: FloatArray, gain: Callable[[FloatArray], FloatArray | ComplexArray]) -> FloatArray:
         spectrum = np.fft.rfft(signal, padded)
         spectrum[: inside.start] = spectrum[inside.stop :] = 0.0
-        spectrum[inside] *= gain
+        for here in chunks(len(hz)):
+            spectrum[inside][here] *= gain(hz[here])
         swing = np.fft.irfft(spectrum, padded)
         return np.asarray(np.square(swing, out=swing)[: count * length].reshape(count, length).mean(axis=1))
 
-    return Swing(of_blocks(equation.own[2], near), of_blocks(predicted, near / band_response(fitted.row, hz)))
+    road = of_blocks(predicted, lambda hz: near(hz) / band_response(fitted.row, hz))
+    return Swing(of_blocks(equation.own[2], near), road)
 
 
 @dataclass(frozen=True)

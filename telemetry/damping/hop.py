@@ -62,6 +62,13 @@ def in_band(frequency_hz: FloatArray) -> slice:
     return slice(int(first), int(np.searchsorted(frequency_hz, HIGH_HZ[1])))
 
 
+def lines_in_band(n: int, step_s: float) -> tuple[slice, FloatArray]:
+    """Lines of the spectrum of ``n`` samples at which the band has a gain, and their frequencies. [Hz]"""
+    hz = np.asarray(np.fft.rfftfreq(n, step_s), dtype=np.float64)
+    inside = in_band(hz)
+    return inside, hz[inside].copy()
+
+
 def fast_length(n: int) -> int:
     """The next even length with a large power of two in it, which keeps the FFT fast."""
     block = 1 << max(n.bit_length() - 5, 1)

@@ -113,8 +113,8 @@ def locate(
     if b - a < width:
         a, b = first * length - low, last * length - low
     inside = slice(low + a, low + b)
-    start_s, end_s = equation.t_s[inside.start], equation.t_s[min(inside.stop, len(predicted)) - 1]
-    return Candidate(float(start_s), float(end_s), over, lost, healthy), inside
+    start_s, end_s = equation.time_s(inside.start), equation.time_s(min(inside.stop, len(predicted)) - 1)
+    return Candidate(start_s, end_s, over, lost, healthy), inside
 
 
 # Evidence (ln of likelihood ratio) a window needs, by its length [s]. Chosen on the tuning seeds of
@@ -238,7 +238,7 @@ def _without_the_road(
     model: DetectorModel, motion: Motion, track: Track, taken: list[tuple[float, float]]
 ) -> list[tuple[float, RejectedCandidate]]:
     """What rings when nothing is taken to be known of the road, with its evidence and why it is no event."""
-    equation, no_road = model.equation, np.zeros(len(model.equation.t_s))
+    equation, no_road = model.equation, np.zeros(len(model.equation.usable))
     found = over_threshold(windows(equation, no_road, model.grid, THRESHOLDS_BLIND))
     rejected = []
     for candidate in candidates(equation, no_road, model.grid, found):
@@ -376,7 +376,7 @@ def _seen(model: DetectorModel, candidate: Candidate, inside: slice) -> EventEvi
     """Trace and spectrum of an event, with a little before and after."""
     equation = model.equation
     around = round(AROUND_S / equation.step_s)
-    shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
+    shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.usable)))
     to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
     own = equation.own[3, shown] * to_mm
     other = equation.known(shown)[3] * to_mm if equation.knows_road else np.empty(0)
@@ -394,7 +394,7 @@ def _seen(model: DetectorModel, candidate: Candidate, inside: slice) -> EventEvi
         return tuple(np.round(values, digits).tolist())
 
     return EventEvidence(
-        start_s=float(equation.t_s[shown.start]),
+        start_s=equation.time_s(shown.start),
         step_s=equation.step_s,
         own_mm=rounded(own, 3),
         other_mm=rounded(other, 3),

@@ -104,7 +104,7 @@ def swing_by_place(model: DetectorModel, motion: Motion, track: Track) -> SwingB
     if swing is None or len(track.laps) < 2:
         return None
     whole = model.whole_blocks
-    t_s = model.equation.t_s[0] + BLOCK_S * np.arange(len(whole) + 1)
+    t_s = model.equation.start_s + BLOCK_S * np.arange(len(whole) + 1, dtype=np.float64)
     samples = np.clip(
         np.round((t_s - motion.t_s[0]) * motion.sample_rate_hz).astype(np.int64), 0, len(motion.t_s) - 1
     )
@@ -320,11 +320,12 @@ class SlowSpeed:
 def slow_speed(model: DetectorModel, motion: Motion) -> SlowSpeed:
     """Slow speed over a run, at the samples of its equation."""
     equation, whole = model.equation, model.whole_blocks
-    travel_mm = np.interp(equation.t_s, motion.t_s, bridged(motion.ends[model.end].wheel_travel_mm))
+    at_s = equation.t_s
+    travel_mm = np.interp(at_s, motion.t_s, bridged(motion.ends[model.end].wheel_travel_mm))
     half = round(0.5 * SMOOTH_S / equation.step_s)
     for _ in range(2):
         total = np.concatenate([[0.0], np.cumsum(np.pad(travel_mm, half, mode="edge"))])
-        travel_mm = (total[2 * half :] - total[: -2 * half])[: len(equation.t_s)] / (2 * half)
+        travel_mm = (total[2 * half :] - total[: -2 * half])[: len(at_s)] / (2 * half)
     speed = np.asarray(np.gradient(travel_mm, equation.step_s))
     length = round(BLOCK_S / equation.step_s)
     return SlowSpeed(speed, speed[: len(whole) * length].reshape(len(whole), length).mean(axis=1), whole)

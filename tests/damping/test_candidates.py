@@ -45,7 +45,7 @@ def equation_with_losses(*losses: tuple[float, float], seed: int) -> WheelEquati
     step_s, orders = band_signals(1e4 * np.cumsum(speed) * step, RATE_HZ, ORDERS, reference_hz=15.0)
     n = orders.shape[1]
     usable = np.ones(n, dtype=bool)
-    return WheelEquation(step_s * np.arange(n), step_s, orders[OWN], usable, None, None, np.zeros((5, 5)))
+    return WheelEquation(0.0, step_s, orders[OWN], usable, None, None, np.zeros((5, 5)))
 
 
 def found_in(equation: WheelEquation):

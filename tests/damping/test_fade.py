@@ -45,7 +45,7 @@ def laps_of(dampers, seed, red=0.0, lost=()):
     usable = np.ones(len(t_s), dtype=bool)
     for start_s, end_s in lost:
         usable &= (t_s < start_s) | (t_s > end_s)
-    equation = WheelEquation(t_s, step_s, orders[OWN], usable, None, None, np.zeros((5, 5)))
+    equation = WheelEquation(0.0, step_s, orders[OWN], usable, None, None, np.zeros((5, 5)))
     marks = [Lap(i + 1, LAP_S * i, LAP_S * (i + 1), None, complete=True) for i in range(len(dampers))]
     return damping_by_lap(lap_spectra(equation, marks), HOP, 0.3)
 

@@ -26,7 +26,7 @@ def run(swing: Swing, speed_share=(1.0,) * LAPS):
     model = SimpleNamespace(
         swing=swing,
         whole_blocks=np.ones(len(swing.own), dtype=bool),
-        equation=SimpleNamespace(t_s=np.zeros(1)),
+        equation=SimpleNamespace(start_s=0.0),
     )
     motion = SimpleNamespace(t_s=t, sample_rate_hz=RATE_HZ)
     return model, motion, SimpleNamespace(laps=("",) * LAPS, lap=lap, distance_m=distance_m)

@@ -37,7 +37,7 @@ def wheel(noise_mm):
     n = orders.shape[1]
     noise = 2 * noise_mm**2 / RATE_HZ * band_covariance(ORDERS, reference_hz=15.0)[OWN, OWN]
     usable = np.ones(n, dtype=bool)
-    equation = WheelEquation(step_s * np.arange(n), step_s, orders[OWN], usable, None, None, noise)
+    equation = WheelEquation(0.0, step_s, orders[OWN], usable, None, None, noise)
     (windows,) = fit_windows(equation, [equation.whole])
     return windows
 
