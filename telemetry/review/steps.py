@@ -170,9 +170,7 @@ def _noise_notes(run: Run, track: Track) -> list[QualityNote]:
     return [
         note
         for end, travel in run.shaft_travel_mm.items()
-        for note in noise_notes(
-            end, np.where(riding, travel, np.nan), run.sensor_noise_mm[end], run.sample_rate_hz
-        )
+        for note in noise_notes(end, travel, run.sensor_noise_mm[end], run.sample_rate_hz, riding)
     ]
 
 
@@ -211,9 +209,8 @@ def review(
     measured = measure(log, bike, start_line=start_line, circuit=circuit, cut=cut, last_use=last_use)
     run, motion, track, quality = measured.run, measured.motion, measured.track, measured.quality
     riding = is_moving(track)
-    moving = riding & ~np.isin(
-        track.lap, cut.leave_out
-    )  # what counts; each lap has its own numbers all the same
+    # what counts; each lap has its own numbers all the same
+    moving = riding & ~np.isin(track.lap, cut.leave_out) if cut.leave_out else riding
     stops = _placed_stops(motion, track, riding)
     quality = (*quality, *stop_notes(stops, run.sample_rate_hz))
     turns = {name: find_turns(end, moving) for name, end in motion.ends.items()}

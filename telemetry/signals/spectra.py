@@ -242,64 +242,73 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     ----------
     .. [1] P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967, doi:10.1109/TAU.1967.1161901.
     """
-    length = WINDOW_SAMPLES
-    windows = _some_windows(travel_mm, length)
-    while not len(windows) and length > SHORTEST_WINDOW:
+    length, missing = WINDOW_SAMPLES, np.isnan(travel_mm)
+    starts = _some_starts(missing, length)
+    while not len(starts) and length > SHORTEST_WINDOW:
         length //= 2
-        windows = _some_windows(travel_mm, length)
-    if not len(windows):
+        starts = _some_starts(missing, length)
+    if not len(starts):
         return float("nan")
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    density, scale = _tapered(windows, low, high)
+    density, scale = _tapered(travel_mm, starts, length, low, high)
     usual = np.median(density, axis=0)
     variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / scale
     return float(np.sqrt(np.median(variance)))
 
 
-def _some_windows(values: FloatArray, length: int) -> FloatArray:
-    """At most `MOST_WINDOWS` segments of a record without NaN, spread over it, shape (n_segments, length)."""
-    starts = _starts(np.isnan(values), length, length)
-    if not len(starts):
-        return np.empty((0, length))
-    some = starts[:: -(-len(starts) // MOST_WINDOWS)]
-    return np.lib.stride_tricks.sliding_window_view(values, length)[some]
+def _some_starts(missing: BoolArray, length: int) -> IntArray:
+    """Starts of at most `MOST_WINDOWS` segments in which no sample is missing, spread over a record."""
+    starts = _starts(missing, length, length)
+    return starts[:: max(1, -(-len(starts) // MOST_WINDOWS))]
 
 
-def _tapered(windows: FloatArray, low: int, high: int) -> tuple[FloatArray, float]:
-    """Some lines of the squared Hann spectrum of windows, and their value for unit noise."""
-    taper = np.hanning(windows.shape[1] + 1)[:-1]
-    lines = np.empty((len(windows), high - low))
-    step = max(1, SAMPLES_IN_CACHE // windows.shape[1])
-    for first in range(0, len(windows), step):
-        part = windows[first : first + step]
+def _tapered(
+    values: FloatArray, starts: IntArray, length: int, low: int, high: int
+) -> tuple[FloatArray, float]:
+    """Some lines of the squared Hann spectrum of windows of a record, and their value for unit noise."""
+    windows = np.lib.stride_tricks.sliding_window_view(values, length)
+    taper = np.hanning(length + 1)[:-1]
+    lines = np.empty((len(starts), high - low))
+    step = max(1, SAMPLES_IN_CACHE // length)
+    for first in range(0, len(starts), step):
+        part = windows[starts[first : first + step]]
         spectrum = np.fft.rfft((part - part.mean(axis=1, keepdims=True)) * taper, axis=1)[:, low:high]
         lines[first : first + step] = np.abs(spectrum) ** 2
     return lines, float(np.sum(taper**2))
 
 
-def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
-    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`; NaN if no second is fully valid."""
-    length = round(sample_rate_hz)
-    windows = _some_windows(travel_mm, length)
-    if not len(windows):
+def noise_share(
+    travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float, where: BoolArray | None = None
+) -> float:
+    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`; NaN if no second is fully valid.
+
+    Of some samples, by default of all.
+    """
+    length, missing = round(sample_rate_hz), np.isnan(travel_mm)
+    starts = _some_starts(missing if where is None else missing | ~where, length)
+    if not len(starts):
         return float("nan")
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
-    lines, scale = _tapered(windows, low, high)
+    lines, scale = _tapered(travel_mm, starts, length, low, high)
     power = lines.mean(axis=1) / scale
     return float(noise_mm**2 / max(float(np.median(power)), 1e-12))
 
 
-def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> list[QualityNote]:
+def noise_notes(
+    end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float, where: BoolArray | None = None
+) -> list[QualityNote]:
     """Warning about a noisy travel sensor; empty for a sound one or a log that is too slow.
 
     Parameters
     ----------
     travel_mm : ndarray of shape (n_samples,)
         At the shaft; ``noise_mm`` is from `sensor_noise_mm`. [mm]
+    where : ndarray of bool, shape (n_samples,), optional
+        Samples to look at, all by default.
     """
     if sample_rate_hz < NOISE_NOTE_FROM_HZ:
         return []
-    share = noise_share(travel_mm, noise_mm, sample_rate_hz)
+    share = noise_share(travel_mm, noise_mm, sample_rate_hz, where)
     if not share >= NOISY_SHARE:
         return []
     low, high = ABOVE_HOP_HZ
