@@ -1,5 +1,7 @@
 """Bottomed and topped out: where an end reached the limit of its travel."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
@@ -26,6 +28,9 @@ MISSED_SHARE, SEEN_FROM_HZ = 0.25, 500.0
 # Arrival speed is the highest in this time before the contact.
 ARRIVAL_S = 0.05
 
+# Depth towards a limit at some samples, those beyond an end of the log as the last there. [mm]
+DepthAt = Callable[[IntArray], FloatArray]
+
 
 def runs_of(mask: BoolArray) -> IntArray:
     """Start and stop (one past the end) of every run of True, shape (n_runs, 2)."""
@@ -43,17 +48,16 @@ def joined(pieces: IntArray, gap: int) -> list[tuple[int, int]]:
     return together
 
 
-def _reached_mm(depth_mm: FloatArray, at: IntArray) -> FloatArray:
+def _reached_mm(depth_at: DepthAt, at: IntArray) -> FloatArray:
     """Depth that may have been reached about samples: between them a crest rises an eighth of its bend."""
-    before, here, after = (depth_mm[np.clip(at + by, 0, len(depth_mm) - 1)] for by in (-1, 0, 1))
+    before, here, after = (depth_at(at + by) for by in (-1, 0, 1))
     return here + np.nan_to_num(np.maximum(2 * here - before - after, 0.0)) / 8
 
 
-def _missed_mm(depth_mm: FloatArray, at: int) -> float:
-    """Largest depth of a contact beyond its deepest sample. [mm]"""
-    if not 0 < at < len(depth_mm) - 1:
-        return 0.0
-    bend = 2 * depth_mm[at] - depth_mm[at - 1] - depth_mm[at + 1]
+def _missed_mm(depth_at: DepthAt, at: int) -> float:
+    """Largest depth of a contact beyond its deepest sample, at neither end of the log. [mm]"""
+    before, here, after = depth_at(np.arange(at - 1, at + 2))
+    bend = 2 * here - before - after
     return MISSED_SHARE * max(float(np.nan_to_num(bend)), 0.0)
 
 
@@ -76,24 +80,24 @@ def stop_notes(stops: tuple[StopEvent, ...], sample_rate_hz: float) -> tuple[Qua
     return tuple(notes)
 
 
-def _collapses(depth_mm: FloatArray, at: IntArray, limit_mm: float, rate_hz: float) -> BoolArray:
+def _collapses(depth_at: DepthAt, n_samples: int, at: IntArray, limit_mm: float, rate_hz: float) -> BoolArray:
     """Whether the motion, gone on straight from before or after, met the limit, and was stopped there at once."""
     n = max(1, round(COLLAPSE_S * rate_hz))
-    inside = (at >= n + 2) & (at < len(depth_mm) - n - 2)
+    inside = (at >= n + 2) & (at < n_samples - n - 2)
     about = np.where(inside, at, 0)[:, None] + np.arange(-1, 2)
-    before, here, after = (depth_mm.take(about + by, mode="clip") for by in (-n, 0, n))
+    before, here, after = (depth_at(about + by) for by in (-n, 0, n))
     stopped = (2 * here - before - after) * (rate_hz / n) ** 2
     onward = here + np.maximum(here - before, here - after) / n
     return np.asarray(inside & ((stopped >= COLLAPSE_MM_S2) & (onward >= limit_mm)).any(axis=1))
 
 
-def _extremes(depth_mm: FloatArray, pieces: IntArray) -> tuple[IntArray, FloatArray]:
+def _extremes(depth_at: DepthAt, pieces: IntArray) -> tuple[IntArray, FloatArray]:
     """Sample at which each piece, shape (n_pieces, 2), may have reached deepest, and how deep."""
     starts, stops = pieces.T
     lengths = stops - starts
     first = np.cumsum(lengths) - lengths
     at = np.arange(lengths.sum()) + np.repeat(starts - first, lengths)
-    reached = _reached_mm(depth_mm, at)
+    reached = _reached_mm(depth_at, at)
     most = np.fmax.reduceat(reached, first)
     found = np.flatnonzero(reached == np.repeat(most, lengths))
     return at[found[found.searchsorted(first)]], most
@@ -120,20 +124,26 @@ def find_stops(end: EndMotion, t_s: Times, moving: BoolArray) -> tuple[StopEvent
     collapses: hard contact. Deep travel that turns round on its spring is neither.
     """
     rate = 1.0 / (t_s[1] - t_s[0])
+    shaft_mm = end.shaft_travel_mm
     events: list[StopEvent] = []
     for bottomed in (True, False):
         sign, limit_mm = (1.0, end.stroke_mm) if bottomed else (-1.0, 0.0)
         if np.isnan(limit_mm):  # whether it bottomed is not known
             continue
-        depth = end.shaft_travel_mm if bottomed else -end.shaft_travel_mm
-        pieces = joined(runs_of((depth >= limit_mm - NEAR_MM) & moving), round(MERGE_S * rate))
+        near_mm = sign * (limit_mm - NEAR_MM)
+        near = shaft_mm >= near_mm if bottomed else shaft_mm <= near_mm
+        pieces = joined(runs_of(near & moving), round(MERGE_S * rate))
         if not pieces:
             continue
-        extremes, reached = _extremes(depth, np.array(pieces))
-        collapsed = _collapses(depth, extremes, limit_mm, rate)
+
+        def depth_at(samples: IntArray, sign: float = sign) -> FloatArray:
+            return np.asarray(sign * shaft_mm.take(samples, mode="clip"))
+
+        extremes, reached = _extremes(depth_at, np.array(pieces))
+        collapsed = _collapses(depth_at, len(shaft_mm), extremes, limit_mm, rate)
         for i in np.flatnonzero(collapsed | (reached >= limit_mm - CONTACT_MM)).tolist():
             (start, stop), extreme, hard = pieces[i], int(extremes[i]), bool(collapsed[i])
-            touching = np.flatnonzero(depth[start:stop] >= limit_mm - CONTACT_MM)
+            touching = np.flatnonzero(depth_at(np.arange(start, stop)) >= limit_mm - CONTACT_MM)
             lasts = int(touching[-1] - touching[0]) + 1 if len(touching) else 1
             arrival = sign * end.wheel_speed_mm_s[max(extreme - round(ARRIVAL_S * rate), 0) : extreme + 1]
             events.append(
@@ -150,7 +160,7 @@ def find_stops(end: EndMotion, t_s: Times, moving: BoolArray) -> tuple[StopEvent
                     shaft_travel_mm=float(end.shaft_travel_mm[extreme]),
                     speed_mm_s=float(np.max(arrival[np.isfinite(arrival)], initial=0.0)),
                     hard=hard,
-                    missed_mm=_missed_mm(depth, extreme),
+                    missed_mm=_missed_mm(depth_at, extreme) if 0 < extreme < len(shaft_mm) - 1 else 0.0,
                 )
             )
     return tuple(sorted(events, key=lambda event: event.time_s))
