@@ -368,8 +368,8 @@ def phases_from_lean(
     """
     signed = moving_mean(lean_deg, max(round(SMOOTH_S * sample_rate_hz), 3))
     valid = np.isfinite(signed)
-    signed = np.nan_to_num(signed)
-    phase = np.full(len(signed), STRAIGHT)
+    signed[~valid] = 0.0
+    phase = np.full(len(signed), STRAIGHT, dtype=np.int8)
     phase[braking] = BRAKING
     for side in (-1.0, 1.0):
         lean = side * signed

@@ -1,6 +1,6 @@
 """The place on the circuit over time: wheel speed for the short term, positions on the centre line for the long."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -94,7 +94,7 @@ def follow(
     ):
         delay = first[0].delay_s
         for _ in range(MOST_ROUNDS):
-            there = fixes.earlier(delay)
+            there, first = fixes.earlier(delay), None  # the one before goes first
             first = _first_course(there, t_s, travelled_m, crossings_s - delay, line)
             # the line found from late positions was a little out itself: estimate again what is left
             if first is None or abs(first[0].delay_s) < SAME_DELAY_S:
@@ -133,13 +133,13 @@ def _first_course(
     on_line, away = _on_line(line, fixes, t_s, place, ((sure, SEARCH_M), (~sure, WIDE_SEARCH_M)))
     if not on_line.any():
         return None
-    t_fix, certain = fixes.t_s[on_line], sure[on_line]
+    at_s, certain = fixes.t_s[on_line], sure[on_line]
     delay = delay_error = 0.0
     if np.count_nonzero(certain) > LEAST_FIXES:
         course = Course(line, place, on_line)
-        error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
-        place = place + error
-        away = away - np.interp(t_fix, t_s, error)
+        error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, at_s, away, certain)
+        place += error
+        away -= np.interp(at_s, t_s, error)
     return Course(line, place, on_line, delay, delay_error), away
 
 
@@ -269,7 +269,12 @@ def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatA
 
 
 def _wheel_errors(
-    course: Course, t_s: FloatArray, travelled_m: FloatArray, at_s: FloatArray, away_m: FloatArray
+    course: Course,
+    t_s: FloatArray,
+    travelled_m: FloatArray,
+    at_s: FloatArray,
+    away_m: FloatArray,
+    certain: BoolArray,
 ) -> tuple[FloatArray, float, float]:
     """Error of the wheels' distance explained by riding [m], and delay of positions with standard error [s].
 
@@ -277,49 +282,65 @@ def _wheel_errors(
     and speed: a position tau late lies tau times the speed behind. Changes slower than `WINDOW_S` (drift) are left out.
     """
     step = t_s[1] - t_s[0]
-    rates = _error_rates(course, travelled_m, step)
-    index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(t_s) - 1)
-    columns = np.vstack((*(_integral(rate, step)[index] for rate in rates), rates[0][index], away_m))
-    found, delay_error = _fitted(columns, at_s)
-    del columns, index
+    ridden = _ridden(course, travelled_m, step)
+    found, delay_error = _fitted(_columns(ridden, step, at_s[certain], away_m[certain]))
     growth = np.zeros(len(t_s))
-    for by, rate in zip(found[:4], rates, strict=True):
+    for by, rate in zip(found[:4], _error_rates(*ridden), strict=True):
         growth += by * rate
     return _integral(growth, step), -float(found[4]), delay_error
 
 
-def _fitted(columns: FloatArray, at_s: FloatArray) -> tuple[FloatArray, float]:
-    """What times each row but the last is nearest to the last, with little weight on what fits badly.
+def _ridden(course: Course, travelled_m: FloatArray, step: float) -> tuple[FloatArray, ...]:
+    """Speed [m/s], drive [g] and 1 - cos of the lean that balances the bend."""
+    speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
+    drive = np.maximum(np.gradient(moving_mean(speed, round(0.3 / step))) / step, 0.0) / GRAVITY_M_S2
+    sideways = course.line.at(course.place_m, course.line.curvature_1_m)
+    sideways *= speed**2
+    sideways /= GRAVITY_M_S2
+    return speed, drive, 1.0 - 1.0 / np.hypot(1.0, sideways)
 
-    Of each stretch of `WINDOW_S` the mean is left out; and the standard error of that of the last but one.
+
+def _error_rates(speed: FloatArray, drive: FloatArray, leaned: FloatArray) -> Iterator[FloatArray]:
+    """What the wheels' distance may be wrong by in a second."""
+    yield speed
+    yield drive * speed
+    yield leaned * speed
+    yield (speed / 100.0) ** 2 * speed
+
+
+def _columns(ridden: tuple[FloatArray, ...], step: float, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
+    """At each position what the wheels may be wrong by, the speed, and how far it is ahead, a row each.
+
+    Of each stretch of `WINDOW_S` the mean is left out.
     """
+    speed = ridden[0]
+    index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(speed) - 1)
+    columns = np.empty((6, len(index)))
+    columns[4:] = speed[index], away_m
+    for row, rate in enumerate(_error_rates(*ridden)):
+        columns[row] = _integral(rate, step)[index]
     window = np.floor((at_s - at_s[0]) / WINDOW_S).astype(np.int64)
     count = np.maximum(np.bincount(window), 1)
     for column in columns:
         column -= (np.bincount(window, column) / count)[window]
-    weight = np.ones(len(at_s))
+    return columns
+
+
+def _fitted(columns: FloatArray) -> tuple[FloatArray, float]:
+    """What times each row but the last is nearest to the last, with little weight on what fits badly.
+
+    And the standard error of that of the last but one.
+    """
+    weight = np.ones(columns.shape[1])
     found = np.zeros(5)
     for _ in range(3):
         found = least_squares(columns, weight)
         left = columns[5] - found @ columns[:5]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
     # one estimate of the delay per stretch of the run: their spread includes the drift of the positions
-    parts = np.array_split(np.arange(len(at_s)), DELAY_PARTS)
+    parts = np.array_split(np.arange(len(weight)), DELAY_PARTS)
     each = [-least_squares(columns[:, p[0] : p[-1] + 1], weight[p])[4] for p in parts]
     return found, float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
-
-
-def _error_rates(course: Course, travelled_m: FloatArray, step: float) -> tuple[FloatArray, ...]:
-    """What the wheels' error may grow with: the speed, and drive, lean and square of speed, each times speed."""
-    speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
-    drive = np.maximum(np.gradient(moving_mean(speed, round(0.3 / step))) / step, 0.0) / GRAVITY_M_S2
-    drive *= speed
-    sideways = course.line.at(course.place_m, course.line.curvature_1_m)
-    sideways *= speed**2
-    sideways /= GRAVITY_M_S2
-    leaned = 1.0 - 1.0 / np.hypot(1.0, sideways)  # 1 - cos of the lean that balances it
-    leaned *= speed
-    return speed, drive, leaned, (speed / 100.0) ** 2 * speed
 
 
 def _integral(rate: FloatArray, step: float) -> FloatArray:

@@ -290,19 +290,16 @@ def _phases(
     run: Run, thin: Thin, speed: Speed, lean: FloatArray | None, lean_from: str, notes: list[QualityNote]
 ) -> tuple[IntArray, tuple[str, ...]]:
     """Phases on the thin clock, and the channels they were decided from."""
-    channels = {
-        name: kept_of(run.channels, name)[thin.rows]
-        for name in run.channels
-        if name in ("brake", "throttle_pct")
-    }
+
+    def picked(name: str) -> FloatArray | None:
+        return kept_of(run.channels, name)[thin.rows] if name in run.channels else None
+
     acceleration = None
     if speed.thin_m_s is not None:
         acceleration = longitudinal_m_s2(speed.speed_m_s[thin.rows], thin.rate_hz)
     from_what = speed.source
-    if "acceleration_m_s2" in run.channels:
-        measured = measured_m_s2(
-            kept_of(run.channels, "acceleration_m_s2")[thin.rows], acceleration, thin.rate_hz
-        )
+    if (logged := picked("acceleration_m_s2")) is not None:
+        measured = measured_m_s2(logged, acceleration, thin.rate_hz)
         if measured is not None:
             acceleration, from_what = measured, "acceleration"
         else:
@@ -317,12 +314,16 @@ def _phases(
         return phases_from_speed(acceleration), (from_what,)
     if acceleration is None:
         acceleration = np.full(len(thin.t_s), np.nan)
-    brake, throttle = channels.get("brake"), channels.get("throttle_pct")
     driving = np.nan_to_num(acceleration) > DRIVING_M_S2
-    if throttle is not None:
+    if (throttle := picked("throttle_pct")) is not None:
         driving |= np.nan_to_num(throttle) > 50.0
-    phase = phases_from_lean(lean, is_braking(brake, acceleration), driving, thin.rate_hz)
-    used = (lean_from, from_what if brake is None else "brake", "" if throttle is None else "throttle")
+    braking = is_braking(picked("brake"), acceleration)
+    phase = phases_from_lean(lean, braking, driving, thin.rate_hz)
+    used = (
+        lean_from,
+        "brake" if "brake" in run.channels else from_what,
+        "" if throttle is None else "throttle",
+    )
     return phase, tuple(dict.fromkeys(filter(None, used)))
 
 

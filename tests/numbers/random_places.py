@@ -150,7 +150,7 @@ def _course(rng: np.random.Generator) -> Any:
         _line_through(fixes, t_s, travelled - at_crossing[0], lap_m),
         _correction(t_s, fixes.t_s[::3], away[::3]),
         _correction(t_s, fixes.t_s[:4], away[:4]),
-        *_wheel_errors(course, t_s, travelled, fixes.t_s, away),
+        *_wheel_errors(course, t_s, travelled, fixes.t_s, away, np.ones(len(away), bool)),
         _at(
             _elsewhere(
                 thin, elsewhere, Course(line, place, np.abs(elsewhere.east_m - fixes.east_m) < 15.0), notes
