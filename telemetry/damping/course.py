@@ -88,9 +88,9 @@ def lap_spectra(equation: WheelEquation, laps: Sequence[Lap]) -> LapSpectra:
         cut = sliding_window_view(speed, length)[::step]
         good = np.flatnonzero(sliding_window_view(usable, length)[::step].all(axis=1))
         found = np.abs(np.fft.rfft(cut[good] * taper, axis=1)[:, inside]) ** 2
-        place: IntArray = good * step * PLACES // len(speed)
-        np.add.at(here, place, found / np.maximum(found.sum(axis=1, keepdims=True), 1e-12))
-        np.add.at(count, place, 1)
+        at = good * step * PLACES // len(speed) == np.arange(PLACES)[:, None]
+        here += at @ (found / np.maximum(found.sum(axis=1, keepdims=True), 1e-12))
+        count += at.sum(axis=1)
     return LapSpectra(
         tuple(lap.lap for lap in laps),
         frequency_hz[inside],

@@ -36,12 +36,14 @@ from telemetry.damping.evidence import (
 )
 from telemetry.damping.hop import (
     FREQUENCY_HZ,
+    HIGH_HZ,
+    LOW_HZ,
     REFERENCE_HZ,
     band_response,
     coefficients,
     fast_length,
     hop_modes,
-    lines_in_band,
+    lines_between,
     tyre_hz_of,
 )
 from telemetry.damping.judge import Judged, judge
@@ -110,7 +112,7 @@ def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: fl
     equation = model.equation
     speed = equation.own[2, part]
     n, padded = len(speed), fast_length(len(speed))
-    inside, f = lines_in_band(padded, equation.step_s)
+    inside, f = lines_between(padded, equation.step_s, LOW_HZ[0], HIGH_HZ[1])
     spectrum = np.fft.rfft(speed, padded)[inside]
     bins = len(FREQUENCY_HZ)
     near = np.clip(

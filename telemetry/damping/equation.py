@@ -209,18 +209,21 @@ def _speed(track: Track, step: float, count: int) -> tuple[FloatArray | None, Bo
     known, moving = np.isfinite(logged), np.ones(count, dtype=bool)
     if known.mean() <= 0.5:
         return None, moving
-    whole, speed = bridged(logged), np.empty(count)
+    whole, speed, gaps = bridged(logged), np.empty(count), not known.all()
     for here in chunks(count):
         at = step * np.arange(here.start, here.stop, dtype=np.float64)
         speed[here] = straight(whole, at)
-        moving[here] = straight(known, at) > 0.5
-    return speed, moving & (speed > SLOWEST_M_S)
+        moving[here] = speed[here] > SLOWEST_M_S
+        if gaps:
+            moving[here] &= straight(known, at) > 0.5
+    return speed, moving
 
 
 def chunks(count: int) -> Iterator[slice]:
-    """Samples of a run, some at a time: what fits the cache costs a third."""
-    for first in range(0, count, CHUNK_SAMPLES):
-        yield slice(first, min(first + CHUNK_SAMPLES, count))
+    """Samples in parts of about `CHUNK_SAMPLES`, as even as may be: what fits the cache costs a third."""
+    parts = max(round(count / CHUNK_SAMPLES), 1)
+    for first, last in pairwise(count * part // parts for part in range(parts + 1)):
+        yield slice(first, last)
 
 
 def straight(values: FloatArray | BoolArray, at: FloatArray) -> FloatArray:
@@ -640,9 +643,10 @@ def _line_gain(
     length = WINDOW_TURNS * PER_TURN
     factors = bands.ravel()
     taper = np.hanning(length)
-    turn = np.arange(length) / PER_TURN
-    angle = 2 * np.pi * turn[:, None] * factors
-    waves = taper[:, None] * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
+    half = length // 2
+    # from the middle on: the cosine answers to what is even about it, the sine to what is odd
+    angle = 2 * np.pi * (np.arange(half)[:, None] + 0.5) / PER_TURN * factors
+    cosine, sine = (taper[half:, None] * wave(angle) for wave in (np.cos, np.sin))
     gain = np.zeros((len(starts), len(factors)))
     for first in range(0, len(starts), LINE_CHUNK):
         part = slice(first, first + LINE_CHUNK)
@@ -655,8 +659,9 @@ def _line_gain(
         pieces, good, hz = cut[:, :: HOP_TURNS * PER_TURN]
         whole, mean_hz = np.asarray((good > 0.999).all(axis=1)), hz.mean(axis=1)
         energy = ((pieces * taper) ** 2).sum(axis=1)
-        both = (pieces @ waves) ** 2
-        line = 2.0 * (both[:, : len(factors)] + both[:, len(factors) :]) / (taper**2).sum()
+        before, after = pieces[:, half - 1 :: -1], pieces[:, half:]
+        line = ((after + before) @ cosine) ** 2 + ((after - before) @ sine) ** 2
+        line *= 2.0 / (taper**2).sum()
         share = np.clip(line / np.maximum(energy, 1e-12)[:, None], 0.0, 0.98)
         # independent values in the window: as many as its seconds hold in the band, half for the taper
         freedom = (HIGH_HZ[0] - LOW_HZ[1]) * WINDOW_TURNS / np.maximum(mean_hz, 1e-3)

@@ -5,14 +5,14 @@ that one bump cannot decide for two seconds. Blocks add up; what counts over a w
 of the lost poles against that of the healthy ones.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.damping.equation import BLOCK_S, CHUNK, Blocks, WheelEquation, blocks, chunks, whole_blocks
+from telemetry.damping.equation import BLOCK_S, CHUNK, Blocks, WheelEquation, blocks, whole_blocks
 from telemetry.damping.hop import (
     FREEDOM_PER_S,
     HEALTHY_ABOVE,
@@ -24,7 +24,7 @@ from telemetry.damping.hop import (
     fast_length,
     hop_mode,
     hop_modes,
-    lines_in_band,
+    lines_between,
     log_gain,
     rise,
     tyre_hz_of,
@@ -250,19 +250,25 @@ def fit_windows(
         for part in parts
         for first in range(part.start, part.stop - length + 1, together)
     ]
-    i, j = np.triu_indices(len(equation.noise))
+    columns = len(equation.noise) * (len(equation.noise) + 1) // 2
     count = sum((piece.stop - piece.start) // length for piece in pieces)
-    products, whole = [np.empty((count, len(i))) for _ in owns], np.empty(count, dtype=bool)
+    products, whole = [np.empty((count, columns)) for _ in owns], np.empty(count, dtype=bool)
     first = 0
     for piece in pieces:
         known, usable = equation.known(piece), equation.usable[piece]
         here = slice(first, first + (piece.stop - piece.start) // length)
         for own, into in zip(owns, products, strict=True):
             cut = blocks((own[:, piece], known), usable, equation.step_s, WINDOW_S)
-            into[here], whole[here] = cut.products[:, i, j], cut.whole
+            into[here], whole[here] = _triangle(cut.products), cut.whole
         first = here.stop
     seconds = int(whole.sum()) * length * equation.step_s
     return [FitWindows(some, whole, seconds, equation.own_past, equation.noise) for some in products]
+
+
+def _triangle(products: FloatArray) -> FloatArray:
+    """Of square matrices (n, k, k) each row from the diagonal on, (n, k (k + 1) / 2)."""
+    i, j = np.triu_indices(products.shape[1])
+    return np.asarray(products.reshape(len(products), -1).take(i * products.shape[1] + j, axis=1))
 
 
 @dataclass(frozen=True)
@@ -437,24 +443,20 @@ def find_swing(equation: WheelEquation, fitted: FrontFilter, predicted: FloatArr
     """Swing of a wheel over a run; ``predicted`` (n,) is the right side of the equation from the other wheel."""
     n, step_s = len(predicted), equation.step_s
     padded = fast_length(n)
-    inside, hz = lines_in_band(padded, step_s)
     low, high = (share * edge for share, edge in zip(BEYOND, hop_near(fitted.pole, hop), strict=True))
+    inside, hz = lines_between(padded, step_s, low - 0.5 * EDGE_HZ, high + 0.5 * EDGE_HZ)
+    near = rise((hz - low) / EDGE_HZ + 0.5) * rise((high - hz) / EDGE_HZ + 0.5)
     length = round(BLOCK_S / step_s)
     count = n // length
 
-    def near(hz: FloatArray) -> FloatArray:
-        return rise((hz - low) / EDGE_HZ + 0.5) * rise((high - hz) / EDGE_HZ + 0.5)
-
-    def of_blocks(signal: FloatArray, gain: Callable[[FloatArray], FloatArray | ComplexArray]) -> FloatArray:
+    def of_blocks(signal: FloatArray, gain: FloatArray | ComplexArray) -> FloatArray:
         spectrum = np.fft.rfft(signal, padded)
         spectrum[: inside.start] = spectrum[inside.stop :] = 0.0
-        for here in chunks(len(hz)):
-            spectrum[inside][here] *= gain(hz[here])
+        spectrum[inside] *= gain
         swing = np.fft.irfft(spectrum, padded)
         return np.asarray(np.square(swing, out=swing)[: count * length].reshape(count, length).mean(axis=1))
 
-    road = of_blocks(predicted, lambda hz: near(hz) / band_response(fitted.row, hz))
-    return Swing(of_blocks(equation.own[2], near), road)
+    return Swing(of_blocks(equation.own[2], near), of_blocks(predicted, near / band_response(fitted.row, hz)))
 
 
 @dataclass(frozen=True)
@@ -556,45 +558,47 @@ def pole_grid(hop: WheelHop, fitted: Pole) -> PoleGrid:
 def block_log_likelihood(
     equation: WheelEquation, input_signal: FloatArray, grid: PoleGrid, chosen: IntArray
 ) -> FloatArray:
-    """Log likelihood (n_blocks, n_poles) of every pole in some blocks of `BLOCK_S`.
+    """Log likelihood (n_poles, n_blocks) of every pole in some blocks of `BLOCK_S`.
 
     ``input_signal`` (n,) is the right side of the equation from the other wheel.
     """
     cut = _blocks(equation, input_signal, chosen)
-    return _log_likelihood(cut, grid.row, grid.gain, np.empty((len(chosen), len(grid.row))))
+    return _log_likelihood(cut, grid.row, grid.gain)
 
 
 def _blocks(equation: WheelEquation, input_signal: FloatArray, chosen: IntArray) -> Blocks:
     length = round(BLOCK_S / equation.step_s)
-    samples = (chosen[:, None] * length + np.arange(length)).ravel()
+    samples: slice | IntArray = slice(int(chosen[0]) * length, (int(chosen[-1]) + 1) * length)
+    if chosen[-1] - chosen[0] >= len(chosen):  # others lie between
+        samples = (chosen[:, None] * length + np.arange(length)).ravel()
     signals = (equation.own[:, samples], input_signal[None, samples])
     return blocks(signals, equation.usable[samples], equation.step_s, BLOCK_S)
 
 
-def _log_likelihood(cut: Blocks, row: FloatArray, gain: FloatArray, out: FloatArray) -> FloatArray:
-    """Log likelihood of poles by block, written into ``out`` (n_blocks, n_poles)."""
+def _log_likelihood(cut: Blocks, row: FloatArray, gain: FloatArray) -> FloatArray:
+    """Log likelihood of poles by block, (n_poles, n_blocks)."""
     rows = np.concatenate([row, -np.ones((len(row), 1))], axis=1)
     i, j = np.triu_indices(6)
     weights = rows[:, i] * rows[:, j] * np.where(i == j, 1.0, 2.0)
-    np.matmul(cut.products[:, i, j], weights.T, out=out)
-    np.log(np.maximum(out, 1e-9, out=out), out=out)
-    np.subtract(gain, out, out=out)
-    out *= 0.5 * FREEDOM_PER_S * cut.seconds
-    return out
+    found = np.asarray(weights @ _triangle(cut.products).T)
+    np.log(np.maximum(found, 1e-9, out=found), out=found)
+    np.subtract(gain[:, None], found, out=found)
+    found *= 0.5 * FREEDOM_PER_S * cut.seconds
+    return found
 
 
 def _summed(cut: Blocks, row: FloatArray, gain: FloatArray) -> FloatArray:
     """Log likelihood of poles, summed from the first block on, starting with 0."""
-    total = np.zeros((len(cut.whole) + 1, len(row)))
-    _log_likelihood(cut, row, gain, total[1:])
-    return np.cumsum(total, axis=0, out=total)
+    total: FloatArray = np.zeros((len(row), len(cut.whole) + 1))
+    np.cumsum(_log_likelihood(cut, row, gain), axis=1, out=total[:, 1:])
+    return total
 
 
 def _mean_likelihood(values: FloatArray) -> FloatArray:
-    """For each row ln of the mean of exp; ``values`` are overwritten."""
-    top = values.max(axis=1, keepdims=True)
+    """For each column ln of the mean of exp; ``values`` are overwritten."""
+    top = values.max(axis=0)
     values -= top
-    return np.asarray(top[:, 0] + np.log(np.exp(values, out=values).mean(axis=1)))
+    return np.asarray(top + np.log(np.exp(values, out=values).mean(axis=0)))
 
 
 def runs_of(whole: BoolArray, n_blocks: int) -> BoolArray:
@@ -637,13 +641,21 @@ def _evidence(
     lost: FloatArray, healthy: FloatArray, first: IntArray, n_blocks: int, least: float
 ) -> FloatArray:
     """Evidence of runs from log likelihoods of both classes, summed over the blocks."""
-    in_lost, in_healthy = (summed[first + n_blocks] - summed[first] for summed in (lost, healthy))
+    in_lost, in_healthy = (_over_runs(summed, first, n_blocks) for summed in (lost, healthy))
     found = np.full(len(first), -np.inf)
     # a class is no likelier than its likeliest pole, and no less likely than that one of all of them
-    most = in_lost.max(axis=1) - in_healthy.max(axis=1) + np.log(healthy.shape[1])
+    most = in_lost.max(axis=0) - in_healthy.max(axis=0) + np.log(len(healthy))
     kept = np.flatnonzero(most > least)
-    found[kept] = _mean_likelihood(in_lost[kept]) - _mean_likelihood(in_healthy[kept])
+    found[kept] = _mean_likelihood(in_lost[:, kept]) - _mean_likelihood(in_healthy[:, kept])
     return found
+
+
+def _over_runs(summed: FloatArray, first: IntArray, n_blocks: int) -> FloatArray:
+    """What is added up over runs of blocks from each first one on."""
+    if len(first) and first[-1] - first[0] == len(first) - 1:  # one after the other: nothing is copied
+        start, stop = int(first[0]), int(first[-1]) + 1
+        return summed[:, start + n_blocks : stop + n_blocks] - summed[:, start:stop]
+    return summed.take(first + n_blocks, axis=1) - summed.take(first, axis=1)
 
 
 def best_run(gain: FloatArray) -> tuple[int, int]:

@@ -62,10 +62,11 @@ def in_band(frequency_hz: FloatArray) -> slice:
     return slice(int(first), int(np.searchsorted(frequency_hz, HIGH_HZ[1])))
 
 
-def lines_in_band(n: int, step_s: float) -> tuple[slice, FloatArray]:
-    """Lines of the spectrum of ``n`` samples at which the band has a gain, and their frequencies. [Hz]"""
+def lines_between(n: int, step_s: float, low_hz: float, high_hz: float) -> tuple[slice, FloatArray]:
+    """Lines of the spectrum of ``n`` samples above and below two frequencies in the band, and their own. [Hz]"""
     hz = np.asarray(np.fft.rfftfreq(n, step_s), dtype=np.float64)
-    inside = in_band(hz)
+    first = np.searchsorted(hz, max(low_hz, LOW_HZ[0]), side="right")
+    inside = slice(int(first), int(np.searchsorted(hz, min(high_hz, HIGH_HZ[1]))))
     return inside, hz[inside].copy()
 
 

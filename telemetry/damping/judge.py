@@ -92,7 +92,7 @@ def locate(
     ``found`` is first block, one past the last, evidence over threshold.
     """
     first, last, over = found
-    total = block_log_likelihood(equation, predicted, grid, np.arange(first, last)).sum(axis=0)
+    total = block_log_likelihood(equation, predicted, grid, np.arange(first, last)).sum(axis=1)
     lost = int(np.argmax(np.where(grid.lost, total, -np.inf)))
     healthy = int(np.argmax(np.where(grid.healthy, total, -np.inf)))
     length = round(BLOCK_S / equation.step_s)

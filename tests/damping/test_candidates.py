@@ -100,7 +100,7 @@ def test_a_wheel_that_the_known_road_did_not_drive_may_have_met_another(met_befo
     equation = equation_with_losses((0.0, SECONDS), seed=5)
     grid = pole_grid(ONE_MASS, Pole(HZ, 2 * SOUND * HZ / 15.0, HZ, SOUND, 0.0))
     likelihood = block_log_likelihood(equation, np.zeros(len(equation.t_s)), grid, np.arange(20, 40))
-    lost = int(np.argmax(np.where(grid.lost, likelihood.sum(axis=0), -np.inf)))
+    lost = int(np.argmax(np.where(grid.lost, likelihood.sum(axis=1), -np.inf)))
     inside = equation.span(10.0, 20.0)
     model = SimpleNamespace(
         end="rear",
