@@ -11,12 +11,15 @@ from statistics import NormalDist
 from typing import Protocol
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 
 # Samples of one block: temporaries of so many stay in the cache.
 BLOCK = 16_384
+# Weights from which a product of matrices is quicker, and sums at once.
+LONG_WEIGHTS, SUMS = 12, 16
 # One value in so many says about where a quantile of many arrays lies.
 THINNED = 64
 _TINY = 1e-300
@@ -350,6 +353,35 @@ class Sliceable(Protocol):
     def __len__(self) -> int: ...
 
     def __getitem__(self, rows: slice, /) -> FloatArray: ...
+
+
+def correlated(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Weighted sums of neighbours, as `numpy.correlate` in its mode "valid"; of long arrays two to three times quicker.
+
+    Parameters
+    ----------
+    values, weights : ndarray of shape (n,), (n_weights,)
+        As many values as weights or more.
+
+    Returns
+    -------
+    ndarray of shape (n - n_weights + 1,)
+    """
+    width = len(weights) + SUMS - 1
+    if len(weights) < LONG_WEIGHTS or len(values) < width:
+        return np.correlate(values, weights, mode="valid")
+    # so many sums at once are a product: the numbers from the first to the last they need, by weights moved on and on
+    moved = np.zeros((width, SUMS))
+    for i in range(SUMS):
+        moved[i : i + len(weights), i] = weights
+    rows, at_once = sliding_window_view(values, width)[::SUMS], BLOCK // SUMS
+    found = np.empty(len(values) - len(weights) + 1)
+    table = found[: len(rows) * SUMS].reshape(-1, SUMS)
+    for first in range(0, len(rows), at_once):
+        here = slice(first, first + at_once)
+        np.matmul(np.ascontiguousarray(rows[here]), moved, out=table[here])
+    found[-SUMS:] = values[-width:] @ moved
+    return found
 
 
 def all_of_blocks(mask: BoolArray, step: int) -> BoolArray:

@@ -14,6 +14,7 @@ from telemetry.numeric import (
     Cubic,
     all_of_blocks,
     block_means,
+    correlated,
     median,
     quantile,
     quantiles,
@@ -88,6 +89,23 @@ def test_blocks_are_averaged_where_all_of_one_is_known():
     np.testing.assert_allclose(block_means(values, 3), [1.0, np.nan, 7.0])
     np.testing.assert_array_equal(all_of_blocks(np.isfinite(values), 3), [True, False, True])
     np.testing.assert_array_equal(all_of_blocks(np.isfinite(values), 1), np.isfinite(values))
+
+
+@pytest.mark.parametrize("n_weights", [1, 11, 12, 25, 96])
+def test_correlation_is_numpys(n_weights):
+    chance = np.random.default_rng(n_weights)
+    weights = chance.normal(size=n_weights)
+    for n in (
+        n_weights,
+        n_weights + 1,
+        n_weights + 14,
+        n_weights + 15,
+        n_weights + 16,
+        2 * BLOCK + n_weights + 9,
+    ):
+        values = chance.normal(size=2 * n)[::2]
+        wanted = np.correlate(values, weights, mode="valid")
+        np.testing.assert_allclose(correlated(values, weights), wanted, rtol=1e-12, atol=1e-12)
 
 
 def test_sums_between_edges_are_those_of_each_stretch():

@@ -7,11 +7,11 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance.delay import riding_delay_s
+from telemetry.balance.delay import delay_s, riding_delay_s
 from telemetry.decimals import as_kept
 from telemetry.laps import Track, is_moving
 from telemetry.motion import CONTACT_MM, Motion
-from telemetry.numeric import BLOCK, median
+from telemetry.numeric import BLOCK, correlated, median
 from telemetry.signals import differentiator, runs
 
 # Choices of ours, tried on simulated rides; no source.
@@ -78,13 +78,16 @@ def _stands_out_by(road: _CommonRoad, bumps: IntArray) -> FloatArray:
     """Height of each bump in standard deviations of the road within about a second, or of the run's if that is more."""
     if not len(bumps):
         return np.zeros(0)
-    far = standing_out(road.values / _roughness(road.values, round(BLOCK_S * road.rate_hz)), road.rate_hz)
-    at, reach = bumps // road.step, round(ABOUT_S * road.rate_hz)
+    at, reach, last = bumps // road.step, round(ABOUT_S * road.rate_hz), len(road.values) - 1
     middle = (at[1:] + at[:-1]) // 2  # what lies beyond belongs to the next bump
     low = np.maximum(at - reach, np.concatenate(([0], middle + 1)))
-    high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [len(far) - 1]))), len(far) - 1)
+    high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [last]))), last)
     between = np.stack([np.minimum(low, high), high + 1], axis=1).ravel()
-    return np.asarray(np.maximum.reduceat(np.append(far, -np.inf), between)[::2])
+    level = road.values / _roughness(road.values, round(BLOCK_S * road.rate_hz))
+    highest = np.full(len(bumps), -np.inf)
+    for like in _likenesses(level, road.rate_hz):
+        np.maximum(highest, np.maximum.reduceat(like, between)[::2], out=highest)
+    return highest
 
 
 def clear_from(stands_out: FloatArray) -> float:
@@ -128,11 +131,16 @@ def roughness_peak(speed: FloatArray, use: BoolArray | None = None) -> float:
 def _common_road(motion: Motion, track: Track) -> _CommonRoad:
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
-    delay = np.nan_to_num(riding_delay_s(motion, track, slice(None, None, step)) * rate)
-    news = {end: whitened(motion.ends[end].wheel_speed_mm_s[::step]) for end in ENDS}
-    with np.errstate(invalid="ignore", divide="ignore"):
-        both = (news["front"] + _later(news["rear"], delay)) / np.sqrt(track.speed_m_s[::step])
-    return _CommonRoad(np.where(delay > 0, both, 0.0), step, rate)
+    road, rear = (whitened(motion.ends[end].wheel_speed_mm_s[::step]) for end in ENDS)
+    for first in range(0, len(road), BLOCK):
+        here = road[first : first + BLOCK]
+        speed = track.speed_m_s[first * step : (first + BLOCK) * step : step]
+        delay = np.nan_to_num(delay_s(motion, speed) * rate)
+        here += _later(rear, first, delay)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            here /= np.sqrt(speed)
+        here[~(delay > 0)] = 0.0
+    return _CommonRoad(road, step, rate)
 
 
 def _roughness(road: FloatArray, block: int) -> FloatArray:
@@ -174,36 +182,58 @@ def whitened(values: FloatArray) -> FloatArray:
     finite = np.isfinite(values)
     if np.count_nonzero(finite) <= 2 * ORDER:
         return np.zeros(len(values))
-    steady = np.where(finite, values - np.mean(values[finite]), 0.0)
+    mean = float(np.sum(values, where=finite)) / np.count_nonzero(finite)
+
+    def steady(first: int, stop: int) -> FloatArray:
+        """Values less their mean, 0 where there is none."""
+        here = slice(max(first, 0), stop)
+        return np.concatenate((np.zeros(max(-first, 0)), np.where(finite[here], values[here] - mean, 0.0)))
+
     power = np.zeros(ORDER + 1)
-    for first in range(0, len(steady), BLOCK):
-        here = steady[first : first + BLOCK]
-        for lag in range(min(ORDER + 1, len(steady) - first)):
-            later = steady[first + lag : first + lag + BLOCK]
+    for first in range(0, len(values), BLOCK):
+        here = steady(first, first + BLOCK + ORDER)
+        for lag in range(min(ORDER + 1, len(here))):
+            later = here[lag : lag + BLOCK]
             power[lag] += here[: len(later)] @ later
     if power[0] <= 0:
         return np.zeros(len(values))
     power[0] *= 1.0 + NOISE_SHARE
     apart = np.abs(np.arange(ORDER)[:, None] - np.arange(ORDER))
     told = np.linalg.solve(power[apart], power[1:])
-    news = np.convolve(steady, np.concatenate(([1.0], -told)))[: len(values)]
+    weights = np.concatenate((-told[::-1], [1.0]))
+    news = np.empty(len(values))
+    for first in range(0, len(values), BLOCK):
+        news[first : first + BLOCK] = correlated(steady(first - ORDER, first + BLOCK), weights)
     for start, stop in zip(*runs(~finite), strict=True):
         news[start : stop + ORDER] = 0.0
-    return np.asarray(news / np.std(news[finite]))
+    count = np.count_nonzero(finite)
+    news /= np.sqrt(news @ news / count - (news.sum() / count) ** 2)
+    return news
 
 
 def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
     """Height of a bump about each sample, in standard deviations, for the bump length that shows it best."""
     best = np.full(len(road), -np.inf)
+    for like in _likenesses(road, rate_hz):
+        np.maximum(best, like[:-1], out=best)
+    return best
+
+
+def _likenesses(road: FloatArray, rate_hz: float) -> Iterator[FloatArray]:
+    """Likeness of a road to a bump of each length about every sample, in standard deviations, and -inf behind it."""
+    like = np.empty(len(road) + 1)
     for lasts_s in LASTS_S:
         n = max(2, round(lasts_s * rate_hz))
         bump = np.sin(2 * np.pi * (np.arange(n) + 0.5) / n)
         if n >= len(road):
             break
-        like = np.correlate(road, bump, mode="same")
-        like /= max(_typical(like), 1e-12)
-        np.maximum(best, like, out=best)
-    return best
+        before, after = n // 2, n - n // 2 - 1  # beyond its ends the road is level
+        like[before : len(road) - after] = correlated(road, bump)
+        like[:before] = np.correlate(np.pad(road[: n - 1], (before, 0)), bump)
+        like[len(road) - after : -1] = np.correlate(np.pad(road[1 - n :], (0, after)), bump)[:after]
+        like /= max(_typical(like[:-1]), 1e-12)
+        like[-1] = -np.inf
+        yield like
 
 
 def _typical(values: FloatArray) -> float:
@@ -271,10 +301,11 @@ def _all_finite(values: FloatArray, start: IntArray, length: int) -> BoolArray:
     return np.asarray(unknown.searchsorted(first) == unknown.searchsorted(stop))
 
 
-def _later(values: FloatArray, delay: FloatArray) -> FloatArray:
-    """Values at later places, ``delay`` samples on each, interpolated; 0 beyond the end."""
-    at = np.arange(len(values)) + delay
-    return np.interp(at, np.arange(len(values)), values, right=0.0)
+def _later(values: FloatArray, first: int, delay: FloatArray) -> FloatArray:
+    """Values at places from ``first`` on, each ``delay`` samples later, interpolated; 0 beyond the end."""
+    at = np.arange(first, first + len(delay)) + delay
+    last = min(int(at.max()) + 2, len(values))
+    return np.interp(at, np.arange(first, last), values[first:last], right=0.0)
 
 
 def _fastest(motion: Motion, track: Track, near: IntArray) -> IntArray:

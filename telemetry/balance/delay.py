@@ -27,10 +27,14 @@ LAGS_S = np.round(np.arange(-0.06, 0.0601, 0.004), 3)
 
 def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:
     """Wheelbase / speed at the rows; NaN where the motorcycle is too slow or its speed unknown. [s]"""
-    speed = track.speed_m_s[rows]
-    delay_s = np.full(np.shape(speed), np.nan)
-    np.divide(motion.wheelbase_mm / 1000.0, speed, out=delay_s, where=speed > MIN_SPEED_M_S)
-    return delay_s
+    return delay_s(motion, track.speed_m_s[rows])
+
+
+def delay_s(motion: Motion, speed_m_s: FloatArray) -> FloatArray:
+    """Wheelbase / speed; NaN where it is too slow or unknown. [s]"""
+    found = np.full(np.shape(speed_m_s), np.nan)
+    np.divide(motion.wheelbase_mm / 1000.0, speed_m_s, out=found, where=speed_m_s > MIN_SPEED_M_S)
+    return found
 
 
 def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatArray) -> FloatArray:
