@@ -28,6 +28,7 @@ BLOCK_S, BLOCKS = 0.5, 5  # how rough the road is about a bump is told from as m
 ROUGHNESS_FROM = 3.0  # peaks that stand out by this and up to two more are nearly all ordinary roughness
 ROUGHNESS_SHARE = 0.2  # of the clear bumps, at most this share is expected to be ordinary roughness
 LIMIT_STEP = 0.25
+THIN = 61  # a prime: what comes again every so many samples, as from a slower channel, is not met each time
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,8 @@ def _stands_out_by(road: _CommonRoad, bumps: IntArray) -> FloatArray:
     low = np.maximum(at - reach, np.concatenate(([0], middle + 1)))
     high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [last]))), last)
     between = np.stack([np.minimum(low, high), high + 1], axis=1).ravel()
-    level = road.values / _roughness(road.values, round(BLOCK_S * road.rate_hz))
+    level = _roughness(road.values, round(BLOCK_S * road.rate_hz))
+    np.divide(road.values, level, out=level)
     highest = np.full(len(bumps), -np.inf)
     for like in _likenesses(level, road.rate_hz):
         np.maximum(highest, np.maximum.reduceat(like, between)[::2], out=highest)
@@ -122,9 +124,10 @@ def roughness_peak(speed: FloatArray, use: BoolArray | None = None) -> float:
     known = np.isfinite(speed) if use is None else use & np.isfinite(speed)
     if not known.any():
         return float("inf")
-    above = (speed > 0)[known]
+    moving = speed[known]
+    above = moving > 0
     crossings = int(np.count_nonzero(above[1:] & ~above[:-1]))
-    sd = median(np.abs(speed[known]), in_place=True) / MEDIAN_OF_NORMAL
+    sd = median(np.abs(moving, out=moving), in_place=True) / MEDIAN_OF_NORMAL
     return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
 
 
@@ -148,33 +151,30 @@ def _roughness(road: FloatArray, block: int) -> FloatArray:
     count = len(road) // block
     if count == 0 or not road.any():
         return np.ones(len(road))
-    half = BLOCKS // 2
-    padded = np.pad(np.abs(road[: count * block]), half * block, constant_values=np.nan)
-    padded[padded == 0.0] = np.nan
-    rows = sliding_window_view(padded, BLOCKS * block)[::block]
-    typical = float(np.nanmedian(padded))
-    here, known = (
-        np.concatenate(parts) for parts in zip(*map(_known_medians, _few_at_once(rows)), strict=True)
-    )
-    enough = known >= block
+    known = road[: count * block]
+    rows = sliding_window_view(np.pad(known, BLOCKS // 2 * block), BLOCKS * block)[::block]
+    at_once = max(1, 4 * BLOCK // rows.shape[1])
+    parts = [_known_medians(rows[first : first + at_once]) for first in range(0, count, at_once)]
+    here, counts = (np.concatenate(one) for one in zip(*parts, strict=True))
+    here, typical, enough = here / MEDIAN_OF_NORMAL, _typical(known), counts >= block
     here = np.where(enough, here, typical)
     here = np.maximum(here, float(np.median(here[enough])) if enough.any() else typical)
     middle = (np.arange(count) + 0.5) * block
-    return np.asarray(np.interp(np.arange(len(road)), middle, here) / MEDIAN_OF_NORMAL)
-
-
-def _few_at_once(rows: FloatArray) -> Iterator[FloatArray]:
-    """Overlapping rows in blocks, so that not all of them are written out."""
-    step = max(1, 16 * BLOCK // rows.shape[1])
-    return (rows[first : first + step] for first in range(0, len(rows), step))
+    found = np.empty(len(road))
+    for first in range(0, len(road), BLOCK):
+        part = found[first : first + BLOCK]
+        part[:] = np.interp(np.arange(first, first + len(part)), middle, here)
+    return found
 
 
 def _known_medians(rows: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Median of what is known in each row, any number where nothing is, and how many values that are."""
-    ordered = np.sort(rows, axis=1)  # NaN last
-    counts = np.count_nonzero(np.isfinite(ordered), axis=1).astype(np.int64)
-    row, last = np.arange(len(rows)), np.maximum(counts, 1)
-    return np.asarray(0.5 * (ordered[row, (last - 1) // 2] + ordered[row, last // 2])), counts
+    """Median magnitude of what is not 0 in each row, any number where all is, and how many values that are."""
+    sizes = np.abs(rows)
+    sizes.sort(axis=1)  # zeros first
+    width, counts = sizes.shape[1], np.count_nonzero(sizes, axis=1)
+    row, last = np.arange(len(sizes)), width - 1
+    low, high = (np.minimum(width - counts + middle, last) for middle in ((counts - 1) // 2, counts // 2))
+    return np.asarray(0.5 * (sizes[row, low] + sizes[row, high])), counts
 
 
 def whitened(values: FloatArray) -> FloatArray:
@@ -227,25 +227,49 @@ def _likenesses(road: FloatArray, rate_hz: float) -> Iterator[FloatArray]:
         bump = np.sin(2 * np.pi * (np.arange(n) + 0.5) / n)
         if n >= len(road):
             break
-        before, after = n // 2, n - n // 2 - 1  # beyond its ends the road is level
-        like[before : len(road) - after] = correlated(road, bump)
-        like[:before] = np.correlate(np.pad(road[: n - 1], (before, 0)), bump)
-        like[len(road) - after : -1] = np.correlate(np.pad(road[1 - n :], (0, after)), bump)[:after]
+        for first in range(0, len(road), BLOCK):
+            here = like[first : min(first + BLOCK, len(road))]
+            here[:] = correlated(_level_beyond(road, first - n // 2, len(here) + n - 1), bump)
         like /= max(_typical(like[:-1]), 1e-12)
         like[-1] = -np.inf
         yield like
 
 
+def _level_beyond(road: FloatArray, start: int, length: int) -> FloatArray:
+    """So many values from ``start`` on, 0 before the first and after the last."""
+    here = road[max(start, 0) : start + length]
+    if len(here) == length:
+        return here
+    return np.pad(here, (max(-start, 0), length - len(here) - max(-start, 0)))
+
+
 def _typical(values: FloatArray) -> float:
     """Standard deviation by the median magnitude of the values that are not 0; 0 where all are."""
-    size = np.abs(values)
-    known = int(np.count_nonzero(size))
+    known = int(np.count_nonzero(values))
     if not known:
         return 0.0
-    middle = len(size) - known + (known - 1) // 2  # behind the zeros
-    size.partition(middle)
-    typical = size[middle] if known % 2 else 0.5 * (size[middle] + size[middle + 1 :].min())
+    middle = len(values) - known + (known - 1) // 2  # behind the zeros
+    sizes, below = _about_median(values)
+    if not 0 <= middle - below < len(sizes) - 1:
+        sizes, below = np.abs(values), 0
+    middle -= below
+    sizes.partition(middle)
+    typical = sizes[middle] if known % 2 else 0.5 * (sizes[middle] + sizes[middle + 1 :].min())
     return float(typical) / MEDIAN_OF_NORMAL
+
+
+def _about_median(values: FloatArray) -> tuple[FloatArray, int]:
+    """Magnitudes near the median of those that are not 0, as one value in `THIN` says, and how many are smaller."""
+    thin = np.sort(np.abs(values[::THIN]))
+    thin = thin[thin.searchsorted(0.0, side="right") :]
+    middle, aside = len(thin) // 2, round(2.0 * len(thin) ** 0.5)
+    low, high = np.append(thin, np.inf)[[max(middle - aside, 0), min(middle + aside, len(thin))]]
+    near, below = [], 0
+    for first in range(0, len(values), BLOCK):
+        sizes = np.abs(values[first : first + BLOCK])
+        near.append(sizes[(sizes >= low) & (sizes <= high)])
+        below += int(np.count_nonzero(sizes < low))
+    return np.concatenate(near), below
 
 
 def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
@@ -294,10 +318,9 @@ def around(values: FloatArray, start: IntArray, length: int) -> FloatArray:
     return rows
 
 
-def _all_finite(values: FloatArray, start: IntArray, length: int) -> BoolArray:
-    """Whether each row of `around` is without NaN."""
-    unknown = np.flatnonzero(~np.isfinite(values))
-    first, stop = np.clip(start, 0, len(values) - 1), np.clip(start + length, 1, len(values))
+def _all_known(unknown: IntArray, n: int, start: IntArray, length: int) -> BoolArray:
+    """Whether each row of `around` of ``n`` values is without the rising samples ``unknown``."""
+    first, stop = np.clip(start, 0, n - 1), np.clip(start + length, 1, n)
     return np.asarray(unknown.searchsorted(first) == unknown.searchsorted(stop))
 
 
@@ -544,7 +567,7 @@ def pairs_again(motion: Motion, track: Track, pairs: BumpPairs) -> BumpPairs:
     return replace(pairs, response=response).chosen(good)
 
 
-def _load_mm_s(motion: Motion, end: End, at: IntArray) -> FloatArray:
+def _load_mm_s(motion: Motion, end: End, unknown: IntArray, at: IntArray) -> FloatArray:
     """Speed at which load moves an end: the median over `LOAD_S`, which a bump is too short to change. [mm/s]"""
     half, speed = round(0.5 * LOAD_S * motion.sample_rate_hz), motion.ends[end].wheel_speed_mm_s
     found = np.empty(len(at))
@@ -552,7 +575,7 @@ def _load_mm_s(motion: Motion, end: End, at: IntArray) -> FloatArray:
         rows = around(speed, at[first : first + ROWS] - half, 2 * half + 1)
         rows.partition(half, axis=1)
         found[first : first + ROWS] = rows[:, half]
-    return np.where(_all_finite(speed, at - half, 2 * half + 1), found, np.nan)
+    return np.where(_all_known(unknown, len(speed), at - half, 2 * half + 1), found, np.nan)
 
 
 def _weight(load_mm_s: dict[End, FloatArray], peak_mm_s: dict[End, FloatArray]) -> FloatArray:
@@ -590,6 +613,23 @@ def _respond(
     motion: Motion, end: End, sample: IntArray
 ) -> tuple[dict[str, FloatArray], IntArray, FloatArray]:
     """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest; its load."""
+    unknown = np.flatnonzero(~np.isfinite(motion.ends[end].wheel_speed_mm_s))
+    at_once = max(1, round(16 * BLOCK / ((FOOT_S + DEEPEST_S) * motion.sample_rate_hz)))
+    parts = [
+        _respond_to_some(motion, end, unknown, sample[first : first + at_once])
+        for first in range(0, max(len(sample), 1), at_once)
+    ]
+    measures, fastest, load = zip(*parts, strict=True)
+    return (
+        {name: np.concatenate([one[name] for one in measures]) for name in MEASURES},
+        np.concatenate(fastest),
+        np.concatenate(load),
+    )
+
+
+def _respond_to_some(
+    motion: Motion, end: End, unknown: IntArray, sample: IntArray
+) -> tuple[dict[str, FloatArray], IntArray, FloatArray]:
     rate, travel, speed = (
         motion.sample_rate_hz,
         motion.ends[end].wheel_travel_mm,
@@ -601,15 +641,16 @@ def _respond(
     fastest, reach = sample - near + place, max(1, round(PEAK_S * rate))
     highest = fastest - reach + np.argmax(around(speed, fastest - reach, 2 * reach + 1), axis=1)
     lowest = sample + np.argmin(around(speed, sample, up), axis=1)
-    load = _load_mm_s(motion, end, fastest)
+    load = _load_mm_s(motion, end, unknown, fastest)
     about = around(travel, sample - foot, foot + deep)
-    about = about - load[:, None] * (np.arange(foot + deep) - foot) / rate
+    about -= load[:, None] * (np.arange(foot + deep) - foot) / rate
     measures = {
-        "compression_mm_s": _peak_mm_s(motion, end, speed, highest) - load,
+        "compression_mm_s": _peak_mm_s(motion, end, highest, 1) - load,
         "depth_mm": about[:, foot:].max(axis=1) - about[:, :foot].min(axis=1),
-        "rebound_mm_s": _peak_mm_s(motion, end, -speed, lowest) + load,
+        "rebound_mm_s": _peak_mm_s(motion, end, lowest, -1) + load,
     }
-    finite = _all_finite(speed, sample - near - reach - foot, 2 * (near + reach) + foot + max(deep, up))
+    length = 2 * (near + reach) + foot + max(deep, up)
+    finite = _all_known(unknown, len(speed), sample - near - reach - foot, length)
     finite &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(finite, values, np.nan) for name, values in measures.items()}, fastest, load
 
@@ -641,15 +682,16 @@ def _noise(motion: Motion, end: End) -> tuple[float, float]:
     return noise_mm_s, noise_mm_s / derivative.noise_gain * float(np.sqrt(slopes @ slopes))
 
 
-def _peak_mm_s(motion: Motion, end: End, speed: FloatArray, at: IntArray) -> FloatArray:
-    """Speed at peaks by a parabola through three samples, less the bias of taking the highest value. [mm/s]
+def _peak_mm_s(motion: Motion, end: End, at: IntArray, sign: int) -> FloatArray:
+    """Speed times ``sign`` at peaks by a parabola through three samples, less what taking the highest adds. [mm/s]
 
     Noise moves a peak to where its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature),
     at most by the noise itself. A highest value at the edge of its window is no peak and has no bias.
     """
-    rate, reach = motion.sample_rate_hz, max(1, round(BEND_S * motion.sample_rate_hz))
+    speed, rate = motion.ends[end].wheel_speed_mm_s, motion.sample_rate_hz
+    reach = max(1, round(BEND_S * rate))
     before, left, here, right, after = (
-        speed[np.clip(at + lag, 0, len(speed) - 1)] for lag in (-reach, -1, 0, 1, reach)
+        sign * speed[np.clip(at + lag, 0, len(speed) - 1)] for lag in (-reach, -1, 0, 1, reach)
     )
     is_peak = (here >= left) & (here >= right)
     between = np.where(is_peak, (left - right) ** 2 / 8 / np.maximum(2 * here - left - right, 1e-9), 0.0)
