@@ -291,12 +291,12 @@ def _fit(
     parts, whole = searched_parts(read.usable, read.step_s), (read.whole,)
     tone = find_tone(read.own[2], read.usable, read.step_s, parts)
     clear = steady = read.without(tone)
-    # the delay is looked for with fits of its own: until it is known, this one only shows what turns
-    (learned,) = fit_windows(clear, whole if delay_s is not None else parts)
-    fitted = fit_front_filter(learned, working)
-    if fitted is None:
-        return None
+    fitted = None
     if delay_s is None:
+        # the delay is looked for with fits of its own: until it is known, this one only shows what turns
+        fitted = fit_front_filter(fit_windows(clear, parts)[0], working)
+        if fitted is None:
+            return None
         turning = _turning(steady, clear, fitted, radius_mm, parts)
         if turning is not None and len(parts) > 1:
             parts = whole
@@ -306,8 +306,10 @@ def _fit(
         # again, with line and delay as found: each spoils the fit of the other
         steady = steady.delayed(delay_s)
         clear = steady.without(turning)
-        (learned,) = fit_windows(clear, whole)
-        fitted = fit_front_filter(learned, working) or fitted
+    (learned,) = fit_windows(clear, whole)
+    fitted = fit_front_filter(learned, working) or fitted
+    if fitted is None:
+        return None
     reference, of_news = _references(learned, fitted, hop)
     del learned  # takes as much memory as three of the signals
     turning = _turning(steady, clear, fitted, radius_mm, parts)
