@@ -279,42 +279,39 @@ def fit_front_detector_model(model: DetectorModel, bike: Bike) -> DetectorModel 
 
 
 def _fit(
-    bike: Bike, end: End, signals: RunSignals, delay_s: float | FloatArray | None
+    bike: Bike, end: End, signals: RunSignals, given_s: float | FloatArray | None
 ) -> DetectorModel | None:
-    """Fit the equation of one wheel to a run; a delay that is not known is looked for."""
+    """Fit the equation of one wheel to a run; a delay that is not given is looked for."""
     hop = wheel_hop(bike, end)
     working = as_it_works(hop)
     radius_mm = bike.end(end).tyre_radius_mm or SEARCH_RADIUS_MM
-    read = wheel_equation(signals, end, 0.0 if delay_s is None else delay_s)
+    read = wheel_equation(signals, end, 0.0 if given_s is None else given_s)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     parts, whole = searched_parts(read.usable, read.step_s), (read.whole,)
     tone = find_tone(read.own[2], read.usable, read.step_s, parts)
-    clear = steady = read.without(tone)
-    fitted = None
-    if delay_s is None:
-        # the delay is looked for with fits of its own: until it is known, this one only shows what turns
-        fitted = fit_front_filter(fit_windows(clear, parts)[0], working)
+    untimed, line = read.without(tone), None
+    while True:
+        delay_s = delay_over_time_s(read, hop, line) if given_s is None else given_s
+        steady = untimed.delayed(delay_s) if given_s is None else untimed
+        clear = steady.without(line)
+        (learned,) = fit_windows(clear, whole)
+        fitted = fit_front_filter(learned, working)
         if fitted is None:
             return None
+        reference, of_news = _references(learned, fitted, hop)
+        del learned  # takes as much memory as three of the signals
         turning = _turning(steady, clear, fitted, radius_mm, parts)
         if turning is not None and len(parts) > 1:
             parts = whole
-            fitted = fit_front_filter(fit_windows(clear, whole)[0], working) or fitted
             turning = _turning(steady, clear, fitted, radius_mm, whole)
-        delay_s = delay_over_time_s(read, hop, turning)
-        # again, with line and delay as found: each spoils the fit of the other
-        steady = steady.delayed(delay_s)
-        clear = steady.without(turning)
-    (learned,) = fit_windows(clear, whole)
-    fitted = fit_front_filter(learned, working) or fitted
-    if fitted is None:
-        return None
-    reference, of_news = _references(learned, fitted, hop)
-    del learned  # takes as much memory as three of the signals
-    turning = _turning(steady, clear, fitted, radius_mm, parts)
-    if turning is not None and len(parts) > 1:
-        turning = _turning(steady, clear, fitted, radius_mm, whole)
+        if turning is None or line is not None or given_s is not None:
+            break
+        # a line spoils the delay, and a delay that is wrong the line: it is read without any, and both once more
+        early = fit_front_filter(fit_windows(untimed, whole)[0], working) or fitted
+        line = _turning(untimed, untimed, early, radius_mm, whole)
+        if line is None:
+            break
     equation = steady.without(turning)
     signals = _without_usual_lines(signals, end, tone, turning)
     own = signals.ends[end].orders[OWN]
@@ -324,7 +321,7 @@ def _fit(
         reference, of_news = _references(learned, fitted, hop)
         del without, learned
     equation = replace(equation, own=own)
-    del clear, steady, read  # each may have a copy of all signals
+    del clear, steady, untimed, read  # each may have a copy of all signals
     return DetectorModel(
         end, equation, hop, fitted, reference, of_news, *_by_reference(equation, reference, hop),
         turning, radius_mm, delay_s, signals,
