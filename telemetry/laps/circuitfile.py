@@ -40,7 +40,7 @@ SAME_LINE_M = 30.0
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)  # most runs read none
 
 
 class _CornerEntry(_Part):
@@ -62,7 +62,7 @@ class _File(_Part):
     name: str
     length_m: Positive
     corner: tuple[_CornerEntry, ...] = ()
-    mean_lap: _MeanLapEntry = _MeanLapEntry()
+    mean_lap: _MeanLapEntry = Field(default_factory=_MeanLapEntry)
     centre_line_deg: tuple[
         tuple[Annotated[float, Field(ge=-90, le=90)], Annotated[float, Field(ge=-180, le=180)]], ...
     ] = ()
