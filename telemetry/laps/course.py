@@ -12,7 +12,7 @@ from telemetry.laps.corners import SAME_CIRCUIT, MeanLap, mean_lap
 from telemetry.laps.crossings import Crossings
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
 from telemetry.laps.lap import Circuit
-from telemetry.laps.smooth import commonest, least_squares, moving_mean, penalised_fit, robust_sd, sums_at
+from telemetry.laps.smooth import commonest, moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.laps.speed import Speed, Thin
 from telemetry.notes import QualityNote
 
@@ -284,10 +284,10 @@ def _wheel_errors(
     step = t_s[1] - t_s[0]
     ridden = _ridden(course, travelled_m, step)
     found, delay_error = _fitted(_columns(ridden, step, at_s[certain], away_m[certain]))
-    growth = np.zeros(len(t_s))
-    for by, rate in zip(found[:4], _error_rates(*ridden), strict=True):
-        growth += by * rate
-    return _integral(growth, step), -float(found[4]), delay_error
+    terms = np.empty((4, len(t_s)))
+    for row, rate in enumerate(_error_rates(*ridden)):
+        terms[row] = _integral(rate, step)
+    return found[:4] @ terms, -float(found[4]), delay_error
 
 
 def _ridden(course: Course, travelled_m: FloatArray, step: float) -> tuple[FloatArray, ...]:
@@ -315,14 +315,12 @@ def _columns(ridden: tuple[FloatArray, ...], step: float, at_s: FloatArray, away
     """
     speed = ridden[0]
     index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(speed) - 1)
-    columns = np.empty((6, len(index)))
-    columns[4:] = speed[index], away_m
-    for row, rate in enumerate(_error_rates(*ridden)):
-        columns[row] = _integral(rate, step)[index]
+    wrong = (_integral(rate, step)[index] for rate in _error_rates(*ridden))
     window = np.floor((at_s - at_s[0]) / WINDOW_S).astype(np.int64)
     count = np.maximum(np.bincount(window), 1)
-    for column in columns:
-        column -= (np.bincount(window, column) / count)[window]
+    columns = np.empty((6, len(index)), order="F")  # in another order their products round otherwise
+    for row, values in enumerate((*wrong, speed[index], away_m)):
+        columns[row] = values - (np.bincount(window, values) / count)[window]
     return columns
 
 
@@ -334,12 +332,15 @@ def _fitted(columns: FloatArray) -> tuple[FloatArray, float]:
     weight = np.ones(columns.shape[1])
     found = np.zeros(5)
     for _ in range(3):
-        found = least_squares(columns, weight)
+        found = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
         left = columns[5] - found @ columns[:5]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
     # one estimate of the delay per stretch of the run: their spread includes the drift of the positions
     parts = np.array_split(np.arange(len(weight)), DELAY_PARTS)
-    each = [-least_squares(columns[:, p[0] : p[-1] + 1], weight[p])[4] for p in parts]
+    each = [
+        -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]
+        for p in parts
+    ]
     return found, float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
 
 

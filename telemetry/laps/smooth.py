@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.numeric import BLOCK, median
+from telemetry.numeric import median
 from telemetry.signals import runs
 
 
@@ -29,24 +29,6 @@ def _sums_about(running: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
     about[n - half :] = running[-1:]
     about[half + 1 :] -= running[: n - half - 1]
     return about
-
-
-def least_squares(columns: FloatArray, weight: FloatArray) -> FloatArray:
-    """What times each row but the last is nearest to the last, by weighted squares.
-
-    By the triangular factors of blocks that fit the cache, and of those together, as J. Demmel et al., SIAM J. Sci.
-    Comput. 34, A206-A239, 2012 (from memory).
-
-    Parameters
-    ----------
-    columns : ndarray of shape (n_terms + 1, n)
-    weight : ndarray of shape (n,)
-        Of each residual, not its square.
-    """
-    blocks = (slice(first, first + BLOCK) for first in range(0, len(weight), BLOCK))
-    factors = [np.linalg.qr((columns[:, here] * weight[here]).T, mode="r") for here in blocks]
-    whole: FloatArray = np.asarray(np.linalg.qr(np.concatenate(factors), mode="r"))
-    return np.asarray(np.linalg.lstsq(whole[:, :-1], whole[:, -1], rcond=1e-6)[0], dtype=np.float64)
 
 
 def penalised_fit(

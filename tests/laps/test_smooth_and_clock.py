@@ -6,7 +6,7 @@ import pytest
 from scipy.interpolate import make_smoothing_spline
 
 from telemetry.laps.gps import fit_line
-from telemetry.laps.smooth import least_squares, moving_mean, penalised_fit
+from telemetry.laps.smooth import moving_mean, penalised_fit
 from telemetry.laps.speed import PLACE_HZ, Thin
 
 
@@ -20,15 +20,6 @@ def test_moving_mean_is_that_of_pandas():
 def test_a_moving_mean_wider_than_the_values_is_their_mean():
     np.testing.assert_allclose(moving_mean(np.array([1.0, np.nan, 5.0]), 99), [3.0, np.nan, 3.0])
     assert len(moving_mean(np.empty(0), 9)) == 0
-
-
-@pytest.mark.parametrize("n", [7, 1000, 40_000])
-def test_least_squares_by_blocks_are_those_of_numpy(n):
-    rng = np.random.default_rng(n)
-    columns, weight = rng.normal(size=(6, n)) * [[1e-3], [1.0], [1.0], [50.0], [1.0], [3.0]], rng.random(n)
-    columns[4] = columns[1] - 2.0 * columns[2]  # so that one of them is not needed
-    wanted = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
-    np.testing.assert_allclose(least_squares(columns, weight), wanted, rtol=1e-8, atol=1e-10)
 
 
 def test_penalised_fit_is_the_smoothing_spline_on_a_fine_grid():
