@@ -137,7 +137,7 @@ class WheelEquation:
 
     def _from(self, at_s: float) -> int:
         """The first sample not before a time."""
-        index = max(int((at_s - self.start_s) / self.step_s) - 1, 0)
+        index = min(max(int((at_s - self.start_s) / self.step_s) - 1, 0), len(self.usable))
         while index < len(self.usable) and self.time_s(index) < at_s:
             index += 1
         return index
@@ -223,7 +223,8 @@ def chunks(count: int) -> Iterator[slice]:
     """Samples in parts of about `CHUNK_SAMPLES`, as even as may be: what fits the cache costs a third."""
     parts = max(round(count / CHUNK_SAMPLES), 1)
     for first, last in pairwise(count * part // parts for part in range(parts + 1)):
-        yield slice(first, last)
+        if last > first:
+            yield slice(first, last)
 
 
 def straight(values: FloatArray | BoolArray, at: FloatArray) -> FloatArray:

@@ -12,8 +12,9 @@ from telemetry.balance import Balance
 from telemetry.balance.bumps import find_pairs
 from telemetry.balance.measure import balance
 from telemetry.balance.pairs import summarise_pairs
-from telemetry.balance.resistance import PARTS, Ground, damping_balance, verdict, vertex
+from telemetry.balance.resistance import PARTS, Ground, cubic, damping_balance, verdict, vertex
 from telemetry.balance.road import (
+    dilated,
     find_riding,
     road_model,
     windows,
@@ -88,6 +89,39 @@ def test_a_tyre_that_left_the_road_is_told_so():
     assert 0.002 < aloft.mean() < 0.05
     assert told[aloft].mean() > 0.8
     assert told[~aloft].mean() < 0.03
+
+
+def test_of_the_road_all_is_kept_that_the_other_wheel_may_meet():
+    ride = ridden(801, 18.0)
+    (first, *_) = windows(
+        ride.motion,
+        ride.track,
+        road_model(ride.bike),
+        find_riding(ride.track, ride.motion.sample_rate_hz),
+    )
+    for delay_s in (0.0, 0.031, 0.4, 3.0):
+        ground = Ground(road_model(ride.bike), replace(first, delay_s=np.full_like(first.delay_s, delay_s)))
+        for lag_s in (-0.012, 0.0, 0.012):
+            rows, at, inside = ground.meeting(lag_s)
+            assert inside.sum() > 200
+            assert rows.min() >= 0 and rows.max() // 3 < ground.front.shape[1]
+            assert at.min() >= 1.0 and at.max() < ground.rear.shape[1] - 2
+            np.testing.assert_allclose((at - rows)[inside], (delay_s + lag_s) * ground.rate_hz, atol=1e-9)
+
+
+def test_a_cubic_between_samples_is_exact():
+    x = np.arange(12.0)
+    values = np.array([x**3 - 20.0 * x**2 + 3.0, 5.0 - x])
+    at = np.array([[1.0, 2.3], [7.75, 9.999]])
+    np.testing.assert_allclose(cubic(values, at), [at**3 - 20.0 * at**2 + 3.0, 5.0 - at], atol=1e-9)
+
+
+def test_a_mask_is_widened_to_either_side():
+    mask = np.random.default_rng(4).random(300) < 0.03
+    mask[[0, -1]] = True
+    expected = [mask[max(i - 7, 0) : i + 8].any() for i in range(300)]
+    np.testing.assert_array_equal(dilated(mask, 7), expected)
+    assert not dilated(np.zeros(5, dtype=bool), 2).any()
 
 
 def test_a_bike_file_without_masses_is_said_not_guessed():
