@@ -181,6 +181,8 @@ def _slow(speed: FloatArray) -> list[_Piece]:
 def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m: float) -> IntArray:
     """Corner number of every sample, including the braking before it and the drive after it; 0 elsewhere."""
     number = np.zeros(len(distance_m), dtype=np.int64)
+    least_m = np.fmin.reduce(distance_m, initial=np.inf)
+    most_m = np.fmax.reduce(distance_m, initial=-np.inf)
     for index, corner in enumerate(corners):
         before = corners[index - 1].end_m - (lap_length_m if index == 0 else 0.0)
         after = corners[(index + 1) % len(corners)].start_m + (
@@ -189,7 +191,8 @@ def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m:
         start = corner.start_m - min(BRAKING_REACH_M, (corner.start_m - before) / 2)
         end = corner.end_m + min(DRIVE_REACH_M, (after - corner.end_m) / 2)
         for turn in (-lap_length_m, 0.0, lap_length_m):
-            number[(distance_m >= start + turn) & (distance_m <= end + turn)] = corner.number
+            if start + turn <= most_m and end + turn >= least_m:
+                number[(distance_m >= start + turn) & (distance_m <= end + turn)] = corner.number
     return number
 
 

@@ -399,19 +399,19 @@ class _Grid:
         """What `smooth` needs of positions in cells, and their weights."""
         n, overlap = self.n, max(round(OVERLAP * self.n), 3)
         low, share = cells
+        rest = 1 - share
+        near, far = weight * rest, weight * share
 
         def around(values: FloatArray) -> FloatArray:
             return np.concatenate((values[-overlap:], values, values[:overlap]))
 
-        def both(near: FloatArray, far: FloatArray) -> FloatArray:
-            return around(sums_at(low, near, n) + np.roll(sums_at(low, far, n), 1))
+        def both(here: FloatArray, ahead: FloatArray) -> FloatArray:
+            return around(sums_at(low, here, n) + np.roll(sums_at(low, ahead, n), 1))
 
         return _Sums(
-            both(weight * (1 - share) ** 2, weight * share**2),
-            around(sums_at(low, weight * share * (1 - share), n))[:-1],
-            np.column_stack(
-                [both(weight * (1 - share) * v, weight * share * v) for v in (position.real, position.imag)]
-            ),
+            both(weight * rest**2, weight * share**2),
+            around(sums_at(low, far * rest, n))[:-1],
+            np.column_stack([both(near * v, far * v) for v in (position.real, position.imag)]),
             float(np.sum(weight)) / n,
             slice(overlap, overlap + n),
         )

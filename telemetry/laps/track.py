@@ -200,7 +200,7 @@ def _complete(thin: Thin, laps: tuple[Lap, ...]) -> BoolArray:
     inside = np.zeros(len(thin.t_s), dtype=bool)
     for lap in laps:
         if lap.complete:
-            inside |= (thin.t_s >= lap.start_s) & (thin.t_s < lap.end_s)
+            inside[slice(*np.searchsorted(thin.t_s, (lap.start_s, lap.end_s)).tolist())] = True
     return inside
 
 
