@@ -56,13 +56,14 @@ def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatA
     found = np.full(len(multiples), np.nan)
     if len(rows) < STRETCH_SAMPLES:
         return found
-    there, due = front[rows], delay[rows]
+    there, due, rear, rises = front[rows], delay[rows], np.ascontiguousarray(rear), np.diff(rear)
     for i, (multiple, lag_s) in enumerate(zip(multiples, lags_s, strict=True)):
         at = rows + multiple * due + lag_s * rate
         low = at.astype(np.int64)
-        part = at - low
-        later = (1 - part) * rear[low] + part * rear[low + 1]
-        both = np.isfinite(later)
+        at -= low
+        at *= rises.take(low)
+        at += rear.take(low)
+        later, both = at, np.isfinite(at)
         if np.count_nonzero(both) >= STRETCH_SAMPLES:
             ahead, later = (there, later) if both.all() else (there[both], later[both])
             ahead, later = ahead - ahead.mean(), later - later.mean()

@@ -81,7 +81,7 @@ def deming_slope(x: FloatArray, y: FloatArray, *, variance_ratio: float = 1.0) -
     """
     if len(x) < 3:
         return None
-    x, y = x - x.mean(), y - y.mean()
+    x, y = x - x.sum() / len(x), y - y.sum() / len(y)
     xx, xy, yy = float(x @ x), float(x @ y), float(y @ y)
     if xy == 0:
         return None
@@ -206,9 +206,8 @@ def chassis_motion(motion: Motion, use: BoolArray, bike: Bike | None) -> Chassis
         coherence = float(np.sum(np.abs(cross) ** 2 / np.maximum(ff[body] * rr[body], 1e-30) * ff[body])
                           / np.sum(ff[body]))  # fmt: skip
         lag = float(-np.degrees(np.angle(np.sum(cross))))
-    heave_mm, _ = heave_and_pitch_mm(front, rear)
     return ChassisMotion(
-        heave_rms_mm=float(np.nanstd(heave_mm)),
+        heave_rms_mm=_sd(heave_and_pitch_mm(front, rear)[0]),
         bands=tuple(bands),
         body_band_hz=BODY_BAND_HZ,
         coherence=coherence,
@@ -217,19 +216,24 @@ def chassis_motion(motion: Motion, use: BoolArray, bike: Bike | None) -> Chassis
     )
 
 
+def _sd(values: FloatArray) -> float:
+    """Standard deviation of what is known."""
+    return float(np.std(values[np.isfinite(values)]))
+
+
 def _spectra(
     front: FloatArray, rear: FloatArray, rate: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, npt.NDArray[np.complex128], int] | None:
     """Frequency, mean squares of both ends by line, front's conjugate times rear, and how many segments."""
     length = round(SEGMENT_S * rate)
-    a, b = (whole_segments(values, length, length // 2) for values in (front, rear))
+    a, b = (whole_segments(values, length, length // 2, MOST_SEGMENTS) for values in (front, rear))
     if not len(a) or length < 3:  # of two samples the taper leaves nothing
         return None
-    if len(a) > MOST_SEGMENTS:
-        kept = np.linspace(0, len(a) - 1, MOST_SEGMENTS).astype(int)
-        a, b = a[kept], b[kept]
     taper = np.hanning(length + 1)[:-1]
-    f, r = (np.fft.rfft((x - x.mean(axis=1, keepdims=True)) * taper, axis=1) for x in (a, b))
+    for segments in (a, b):
+        segments -= segments.mean(axis=1, keepdims=True)
+        segments *= taper
+    f, r = (np.fft.rfft(segments, axis=1) for segments in (a, b))
     scale = 2.0 / (length * np.sum(taper**2))
     return (
         np.fft.rfftfreq(length, 1 / rate).astype(np.float64),
@@ -245,9 +249,9 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
 
     Trail only where the bike file gives tyre radius and fork offset. Wheel travel is NaN where invalid. [mm]
     """
-    finite = np.isfinite(front_mm) & np.isfinite(rear_mm)
-    thin = slice(None, None, max(1, int(np.count_nonzero(finite)) // MOST_STANDS))
-    front, rear = front_mm[finite][thin], rear_mm[finite][thin]
+    known = np.flatnonzero(np.isfinite(front_mm) & np.isfinite(rear_mm))
+    known = known[:: max(1, len(known) // MOST_STANDS)]
+    front, rear = front_mm[known], rear_mm[known]
     if len(front) < 2:
         return ()
     curves = {end: leverage_curve(bike, end) for end in ENDS}

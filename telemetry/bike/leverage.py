@@ -110,7 +110,10 @@ class LeverageCurve:
     def shaft_travel_mm(self, wheel_travel_mm: FloatArray) -> FloatArray:
         """Shaft travel from wheel travel in the table: the inverse of `wheel_travel_mm`, to about 1e-4 mm. [mm]"""
         shaft, wheel = self._shaft
-        return np.interp(wheel_travel_mm, wheel, shaft)
+        found = np.empty(len(wheel_travel_mm))
+        order = np.argsort(wheel_travel_mm)  # each is found beside the one before
+        found[order] = np.interp(wheel_travel_mm[order], wheel, shaft)
+        return found
 
     @property
     def wheel_stroke_mm(self) -> float:

@@ -164,12 +164,14 @@ def passing_times_s(lap: Lap, t_s: Times, distance_m: FloatArray | Numbers) -> t
         ``PARTS + 1`` times from 0 to the lap time; empty where the distance is unknown. [s]
     """
     along = distance_m[:]
-    valid = np.isfinite(along)
-    if not lap.complete or not lap.distance_m or np.mean(valid) < 0.9:
+    rows = np.flatnonzero(np.isfinite(along))
+    if not lap.complete or not lap.distance_m or len(rows) < max(0.9 * len(along), 1):
         return ()
-    place = np.maximum.accumulate(along[valid])
+    place = np.maximum.accumulate(along[rows])
     ends = np.linspace(0.0, lap.distance_m, PARTS + 1)[1:-1]
-    inner = np.clip(np.interp(ends, place, t_s[valid]) - lap.start_s, 0.0, lap.time_s)
+    after = place.searchsorted(ends, side="right")
+    beside = np.unique(np.clip(np.concatenate((after - 1, after)), 0, len(rows) - 1))
+    inner = np.clip(np.interp(ends, place[beside], t_s[rows[beside]]) - lap.start_s, 0.0, lap.time_s)
     return (0.0, *(float(time) for time in inner), lap.time_s)
 
 

@@ -200,12 +200,14 @@ def _averaged(
     return _Averaged(frequency, products, len(starts), noise_bandwidth)
 
 
-def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
-    """Segments of a record without NaN, shape (n_segments, length). [unit of the record]
+def whole_segments(values: FloatArray, length: int, hop: int, most: int | None = None) -> FloatArray:
+    """Segments of a record without NaN, shape (n_segments, length), at most so many. [unit of the record]
 
-    Each stretch between gaps is cut from its start; ``hop`` samples lie between two starts.
+    Each stretch between gaps is cut from its start; ``hop`` samples lie between two starts. Fewer are spread over them.
     """
     starts = _starts(np.isnan(values), length, hop)
+    if most is not None and len(starts) > most:
+        starts = starts[np.linspace(0, len(starts) - 1, most).astype(int)]
     if not len(starts):
         return np.empty((0, length))
     return np.lib.stride_tricks.sliding_window_view(values, length)[starts]
