@@ -10,6 +10,7 @@ import pyarrow.csv
 from telemetry.balance.bumps import find_pairs
 from telemetry.balance.delay import delay_notes
 from telemetry.balance.measure import balance
+from telemetry.decimals import Numbers
 from telemetry.laps import Track
 from telemetry.motion import EndMotion, Motion
 from tests.benchmarks.balance.trials import Plan, make
@@ -36,7 +37,7 @@ def balance_against_parse() -> tuple[float, float]:
 
 def _repeated(motion: Motion, track: Track) -> tuple[Motion, Track]:
     def tiled(value: object) -> object:
-        return np.tile(value, MINUTES) if isinstance(value, np.ndarray) else value
+        return np.tile(value[:], MINUTES) if isinstance(value, (np.ndarray, Numbers)) else value
 
     ends = {
         end: EndMotion(**{name: tiled(value) for name, value in vars(m).items()})
@@ -45,7 +46,7 @@ def _repeated(motion: Motion, track: Track) -> tuple[Motion, Track]:
     n = len(motion.t_s) * MINUTES
     t = np.arange(n) / motion.sample_rate_hz
     long = replace(motion, t_s=t, ends=ends, pitch_deg=np.tile(motion.pitch_deg, MINUTES))
-    where = {name: tiled(value) for name, value in vars(track).items() if isinstance(value, np.ndarray)}
+    where = {name: tiled(value) for name, value in vars(track).items()}
     where["distance_m"] = np.cumsum(where["speed_m_s"]) / motion.sample_rate_hz
     return long, replace(track, **where)
 
