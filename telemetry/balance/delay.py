@@ -56,20 +56,28 @@ def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatA
     found = np.full(len(multiples), np.nan)
     if len(rows) < STRETCH_SAMPLES:
         return found
-    there, due, rear, rises = front[rows], delay[rows], np.ascontiguousarray(rear), np.diff(rear)
+    place, there, due = rows.astype(np.float64), front[rows], delay[rows]
+    rear, rises = np.ascontiguousarray(rear), np.diff(rear)
     for i, (multiple, lag_s) in enumerate(zip(multiples, lags_s, strict=True)):
-        at = rows + multiple * due + lag_s * rate
+        at = multiple * due
+        at += lag_s * rate
+        at += place
         low = at.astype(np.int64)
         at -= low
         at *= rises.take(low)
         at += rear.take(low)
-        later, both = at, np.isfinite(at)
-        if np.count_nonzero(both) >= STRETCH_SAMPLES:
-            ahead, later = (there, later) if both.all() else (there[both], later[both])
-            ahead, later = ahead - ahead.mean(), later - later.mean()
-            spread = float(np.sqrt((ahead @ ahead) * (later @ later)))
-            found[i] = ahead @ later / spread if spread > 0 else np.nan
+        known = slice(None) if np.isfinite(at.sum()) else np.flatnonzero(np.isfinite(at))
+        ahead, later = there[known], at[known]
+        if len(later) >= STRETCH_SAMPLES:
+            found[i] = _correlation(ahead, later)
     return found
+
+
+def _correlation(a: FloatArray, b: FloatArray) -> float:
+    """Correlation of two records of mean about 0; NaN where one does not move."""
+    total_a, total_b, n = float(a.sum()), float(b.sum()), len(a)
+    power = (a @ a - total_a**2 / n) * (b @ b - total_b**2 / n)
+    return float((a @ b - total_a * total_b / n) / np.sqrt(power)) if power > 0 else float("nan")
 
 
 def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
@@ -84,8 +92,9 @@ def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
     """
     if any(end not in motion.ends for end in ENDS) or not as_kept(track.speed_m_s).any_known:
         return ()
-    scaled = likeness(motion, track, MULTIPLES, np.zeros(len(MULTIPLES)))
-    shifted = likeness(motion, track, np.ones(len(LAGS_S)), LAGS_S)
+    multiples = np.concatenate((MULTIPLES, np.ones(len(LAGS_S))))
+    alike = likeness(motion, track, multiples, np.concatenate((np.zeros(len(MULTIPLES)), LAGS_S)))
+    scaled, shifted = alike[: len(MULTIPLES)], alike[len(MULTIPLES) :]
     if not np.isfinite(scaled).any() or not np.isfinite(shifted).any():
         return ()
     multiple, lag_s = float(MULTIPLES[np.nanargmax(scaled)]), float(LAGS_S[np.nanargmax(shifted)])
