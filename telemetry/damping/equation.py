@@ -37,6 +37,7 @@ from telemetry.damping.hop import (
 )
 from telemetry.laps import Track
 from telemetry.motion import Motion
+from telemetry.numeric import BLOCK
 from telemetry.signals import NOISE_NOTE_FROM_HZ, sensor_noise_mm
 
 # Orders of the derivatives of the travel speed that are read; each is the slope of the next.
@@ -220,8 +221,8 @@ def _speed(track: Track, step: float, count: int) -> tuple[FloatArray | None, Bo
 
 
 def chunks(count: int) -> Iterator[slice]:
-    """Samples in parts of about `CHUNK_SAMPLES`, as even as may be: what fits the cache costs a third."""
-    parts = max(round(count / CHUNK_SAMPLES), 1)
+    """Samples in parts of about `BLOCK`, as even as may be: what fits the cache costs a third."""
+    parts = max(round(count / BLOCK), 1)
     for first, last in pairwise(count * part // parts for part in range(parts + 1)):
         if last > first:
             yield slice(first, last)
@@ -440,7 +441,7 @@ GAIN_STEP = 2.0**-20
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-LINE_CHUNK, CHUNK_SAMPLES, CHUNK_TURNS = 256, 8192, 512  # windows, samples and turns at a time, for memory
+LINE_CHUNK, CHUNK_TURNS = 256, 512  # windows and turns at a time, for memory
 # Windows of a piece of a path, and how many more are looked at to either side of it.
 TOGETHER, APART = 128, 64
 RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2

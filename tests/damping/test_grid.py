@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from telemetry.damping.equation import (
-    CHUNK_SAMPLES,
     WheelEquation,
     _when_other_was_here,
     chunks,
     straight,
 )
+from telemetry.numeric import BLOCK
 
 STEP_S = 1.0 / 99.7
 
@@ -29,16 +29,14 @@ def test_a_span_has_the_samples_from_its_start_to_before_its_end_and_none_beyond
         np.testing.assert_array_equal(np.flatnonzero(inside), np.arange(n)[span])
 
 
-@pytest.mark.parametrize(
-    "count", [0, 1, 700, CHUNK_SAMPLES, CHUNK_SAMPLES + 200, 3 * CHUNK_SAMPLES - 5, 720_000]
-)
+@pytest.mark.parametrize("count", [0, 1, 700, BLOCK, BLOCK + 200, 3 * BLOCK - 5, 720_000])
 def test_chunks_are_all_samples_once_and_none_is_long(count):
     parts = list(chunks(count))
     assert [i for part in parts for i in (part.start, part.stop)][1:-1:2] == [
         part.start for part in parts[1:]
     ]
     assert sum(part.stop - part.start for part in parts) == count
-    assert all(0 < part.stop - part.start <= 1.5 * CHUNK_SAMPLES for part in parts)
+    assert all(0 < part.stop - part.start <= 1.5 * BLOCK for part in parts)
 
 
 def test_between_samples_values_lie_on_straight_lines():
@@ -51,7 +49,7 @@ def test_between_samples_values_lie_on_straight_lines():
 
 @pytest.mark.parametrize("back_m", [1.4, -1.4])
 def test_the_other_wheel_was_a_wheelbase_away(back_m):
-    n = 3 * CHUNK_SAMPLES + 11
+    n = 3 * BLOCK + 11
     speed = 30.0 + 12.0 * np.sin(np.arange(n) / 900.0)
     then_s = _when_other_was_here(speed, STEP_S, back_m)
     t_s = STEP_S * np.arange(n)
