@@ -92,9 +92,8 @@ def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
     """
     if any(end not in motion.ends for end in ENDS) or not as_kept(track.speed_m_s).any_known:
         return ()
-    multiples = np.concatenate((MULTIPLES, np.ones(len(LAGS_S))))
-    alike = likeness(motion, track, multiples, np.concatenate((np.zeros(len(MULTIPLES)), LAGS_S)))
-    scaled, shifted = alike[: len(MULTIPLES)], alike[len(MULTIPLES) :]
+    scaled = likeness(motion, track, MULTIPLES, np.zeros(len(MULTIPLES)))
+    shifted = likeness(motion, track, np.ones(len(LAGS_S)), LAGS_S)
     if not np.isfinite(scaled).any() or not np.isfinite(shifted).any():
         return ()
     multiple, lag_s = float(MULTIPLES[np.nanargmax(scaled)]), float(LAGS_S[np.nanargmax(shifted)])
