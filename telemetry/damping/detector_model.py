@@ -312,16 +312,18 @@ def _fit(
         line = _turning(untimed, untimed, early, radius_mm, whole)
         if line is None:
             break
+    as_learned = line is None and turning is None  # nothing is taken out that was not before
+    del clear, untimed, read, line  # each may have a copy of all signals
     equation = steady.without(turning)
     signals = _without_usual_lines(signals, end, tone, turning)
     own = signals.ends[end].orders[OWN]
-    if clear is not equation:
+    if not as_learned:
         without, learned = fit_windows(equation, whole, (equation.own, own))
         fitted = (fit_front_filter(without, working) if turning is not None else None) or fitted
         reference, of_news = _references(learned, fitted, hop)
         del without, learned
     equation = replace(equation, own=own)
-    del clear, steady, untimed, read  # each may have a copy of all signals
+    del steady
     return DetectorModel(
         end, equation, hop, fitted, reference, of_news, *_by_reference(equation, reference, hop),
         turning, radius_mm, delay_s, signals,
