@@ -126,7 +126,8 @@ def roughness_peak(speed: FloatArray, use: BoolArray | None = None) -> float:
         return float("inf")
     moving = speed[known]
     above = moving > 0
-    crossings = int(np.count_nonzero(above[1:] & ~above[:-1]))
+    crossings = int(np.count_nonzero(above[1:] > above[:-1]))
+    del known, above
     sd = median(np.abs(moving, out=moving), in_place=True) / MEDIAN_OF_NORMAL
     return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
 
