@@ -10,7 +10,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard, units
+from dashboard import guard, tables, units
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import parts, runs
@@ -89,6 +89,7 @@ def create_app(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
     guard.compress_answers(app.server)
+    tables.install(app.server)  # after the units: the last that is registered is the first that converts
     units.install(app.server)
     routes.register(app.server, shelf.desk)
     register_debriefs(app.server, shelf)
