@@ -10,7 +10,7 @@ import os
 import sys
 import warnings
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 
 from telemetry.cli.parser import build_parser, join_line
 from telemetry.errors import BikeFileError, BothEndsError, unexpected
@@ -21,7 +21,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # A review makes few cycles of objects, and looking for them so often as by default takes a tenth of its time.
 gc.set_threshold(200_000, 20, 20)
 STOPPED = 130  # what a shell reports of a program stopped with Ctrl+C
-STAY = ("serve", "demo")  # commands that go on until they are stopped
 NO_MEMORY = "not enough memory for this log; split it, or log fewer channels."
 
 
@@ -33,8 +32,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = argparse.Namespace()
     try:
         arguments = build_parser().parse_args(join_line(sys.argv[1:] if argv is None else argv))
-        if arguments.command not in STAY:
-            keep_memory()
         with quiet():
             arguments.run(arguments)
         sys.stdout.flush()
@@ -55,17 +52,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:  # ours to mend; a person gets a line, and what to report
         return _print_error(f"{' '.join(_files(arguments)) or 'this command'}: {unexpected(error)}", 1)
     return 0
-
-
-def keep_memory() -> None:
-    """Have freed memory reused for long arrays, for commands that end; no effect without the GNU C library."""
-    import ctypes
-
-    trim_threshold, mmap_max = -1, -4
-    with suppress(AttributeError, OSError, TypeError):
-        mallopt = ctypes.CDLL(None).mallopt
-        mallopt(mmap_max, 0)
-        mallopt(trim_threshold, 2**31 - 1)
 
 
 @contextmanager

@@ -1,5 +1,7 @@
 """Table of the formats a log can have: a new format is a module and a line here."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -38,6 +40,17 @@ MOST = 1e30
 READERS: tuple[Reader, ...] = (PARQUET, ARROW_IPC, mdf, matlab, delimited)
 
 
+@contextmanager
+def _memory_of_the_system() -> Iterator[None]:
+    """Arrow takes its memory from the system meanwhile: its own pool keeps much of what was freed."""
+    before = pa.default_memory_pool()
+    pa.set_memory_pool(pa.system_memory_pool())
+    try:
+        yield
+    finally:
+        pa.set_memory_pool(before)
+
+
 def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
     """Read a log in whichever format it is; ``reader`` is the name of one of `READERS` that must read it.
 
@@ -50,9 +63,8 @@ def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
         raise LogError(f"reader {reader!r} is not known; known are {', '.join(map(repr, names))}.")
     for candidate in READERS:
         if reader == candidate.NAME or (reader is None and candidate.recognises(path)):
-            log = _within_reason(_plainly(candidate.read(path)))
-            pa.default_memory_pool().release_unused()
-            return log
+            with _memory_of_the_system():
+                return _within_reason(_plainly(candidate.read(path)))
     if read_head(path, 4) == b"PK\x03\x04":
         raise LogError(
             f"{path}: is a .zip archive or a spreadsheet; unpack it, or export the log as CSV, and give that file."

@@ -151,7 +151,7 @@ def measure(
     track = find_track(run, start_line=start_line, circuit=circuit)
     if last_use:
         run = replace(
-            run, channels=without(run.channels, "latitude_deg", "longitude_deg")
+            run, channels=without(run.channels, "latitude_deg", "longitude_deg", "lap", "beacon")
         )  # the track's from here
     track = leave_out_laps(track, cut.leave_out, run.source, cut.why)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
