@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks.speed.interactions [LOGBOOK [RUN]] [--times 5]
 
-Without a logbook it shows a made-up run. Prints a table of medians; the machine's load decides much of them.
+Without a logbook it shows a made-up run. Prints a table of medians, and the time that scripts took; the machine's load
+decides much of them.
 """
 
 import argparse
@@ -10,8 +11,9 @@ import statistics
 import time
 from collections.abc import Callable
 from functools import partial
+from typing import NamedTuple
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import CDPSession, Page, sync_playwright
 
 from telemetry.logbook import Logbook
 from telemetry.report import find_browser
@@ -28,13 +30,26 @@ LOOKS = {
 }
 
 
-def timed(watched: Watched, act: Callable[[Page], object]) -> float:
-    """From the act until the page is ready and painted. [s]"""
-    began = time.perf_counter()
+class Timing(NamedTuple):
+    """From an act until the page is ready and painted, and what scripts took of it, NaN where not known. [s]"""
+
+    whole: float
+    scripts: float = float("nan")
+
+
+def timed(watched: Watched, browser_says: CDPSession, act: Callable[[Page], object]) -> Timing:
+    """How long an act took."""
+    before, began = script_time(browser_says), time.perf_counter()
     act(watched.page)
     watched.page.wait_for_timeout(30)  # the request is on its way
     watched.ready().evaluate(PAINTED)
-    return time.perf_counter() - began
+    return Timing(time.perf_counter() - began, script_time(browser_says) - before)
+
+
+def script_time(browser_says: CDPSession) -> float:
+    """What scripts of the page took so far, by the browser. [s]"""
+    metrics = browser_says.send("Performance.getMetrics")["metrics"]
+    return float(next(one["value"] for one in metrics if one["name"] == "ScriptDuration"))
 
 
 def press(what: str, page: Page) -> None:
@@ -45,12 +60,15 @@ def press(what: str, page: Page) -> None:
         page.keyboard.press(what)
 
 
-def interactions(watched: Watched, query: str, times: int) -> dict[str, list[float]]:
+def interactions(watched: Watched, query: str, times: int) -> dict[str, list[Timing]]:
     """Times of each page's opening and of what is done on the review page, by name."""
-    found: dict[str, list[float]] = {}
+    found: dict[str, list[Timing]] = {}
+    browser_says = watched.page.context.new_cdp_session(watched.page)
+    browser_says.send("Performance.enable")
     for name, path in LOOKS.items():
         found[f"open {name}"] = [
-            timed(watched, lambda page, to=path: watched.open(to + query)) for _ in range(times)
+            Timing(timed(watched, browser_says, lambda page, to=path: watched.open(to + query)).whole)
+            for _ in range(times)
         ]
     watched.open("/" + query)
     there_and_back = {
@@ -62,7 +80,9 @@ def interactions(watched: Watched, query: str, times: int) -> dict[str, list[flo
         "light or dark": ("#theme-switch", "#theme-switch"),
     }
     for name, pair in there_and_back.items():
-        found[name] = [timed(watched, partial(press, what)) for _ in range(times) for what in pair]
+        found[name] = [
+            timed(watched, browser_says, partial(press, what)) for _ in range(times) for what in pair
+        ]
     box = watched.page.locator("#travel").bounding_box()
     assert box is not None
     places = [box["x"] + box["width"] * (0.2 + 0.6 * k / 10) for k in range(10)]
@@ -71,7 +91,7 @@ def interactions(watched: Watched, query: str, times: int) -> dict[str, list[flo
         began = time.perf_counter()
         watched.page.mouse.move(x, box["y"] + box["height"] / 3)
         watched.page.evaluate(PAINTED)
-        moved.append(time.perf_counter() - began)
+        moved.append(Timing(time.perf_counter() - began))
     found["cursor moved"] = moved
     return found
 
@@ -94,8 +114,10 @@ def main() -> None:
         watched.context.set_default_timeout(600_000)  # the steps advised on a long run are tried first, once
         watched.open(f"/?run={run}")
         for name, values in interactions(watched, f"?run={run}", said.times).items():
+            whole, scripts = ([1000 * one[k] for one in values] for k in range(2))
             print(
-                f"{name:28} median {1000 * statistics.median(values):6.0f} ms, most {1000 * max(values):6.0f} ms"
+                f"{name:28} median {statistics.median(whole):6.0f} ms, most {max(whole):6.0f} ms; "
+                f"scripts {statistics.median(scripts):6.0f} ms, most {max(scripts):6.0f} ms"
             )
         print(*watched.wrongs, sep="\n")
         browser.close()
