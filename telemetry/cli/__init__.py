@@ -7,10 +7,12 @@ what it needs when it runs.
 import argparse
 import gc
 import os
+import signal
 import sys
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from threading import Event, current_thread, main_thread
 
 from telemetry.cli.parser import build_parser, join_line
 from telemetry.errors import BikeFileError, BothEndsError, unexpected
@@ -30,9 +32,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that cannot write "±" shows "?", and goes on
+    with interrupts() as pressed:
+        return _run(sys.argv[1:] if argv is None else argv, pressed)
+
+
+def _run(argv: Sequence[str], pressed: Event) -> int:
     arguments = argparse.Namespace()
     try:
-        arguments = build_parser().parse_args(join_line(sys.argv[1:] if argv is None else argv))
+        arguments = build_parser().parse_args(join_line(argv))
         if arguments.command not in STAY:
             keep_memory()
         with quiet():
@@ -53,8 +60,30 @@ def main(argv: Sequence[str] | None = None) -> int:
     except MemoryError:
         return _print_error(NO_MEMORY, 1)
     except Exception as error:  # ours to mend; a person gets a line, and what to report
+        if pressed.is_set():
+            return _print_error("stopped.", STOPPED)
         return _print_error(f"{' '.join(_files(arguments)) or 'this command'}: {unexpected(error)}", 1)
     return 0
+
+
+@contextmanager
+def interrupts() -> Iterator[Event]:
+    """Whether Ctrl+C was pressed: some libraries make an error of their own of it."""
+    pressed = Event()
+
+    def stop(_number: int, _frame: object) -> None:
+        pressed.set()
+        raise KeyboardInterrupt
+
+    before = signal.getsignal(signal.SIGINT)
+    if before is not signal.default_int_handler or current_thread() is not main_thread():
+        yield pressed  # somebody else decides what Ctrl+C does
+        return
+    signal.signal(signal.SIGINT, stop)
+    try:
+        yield pressed
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def keep_memory() -> None:

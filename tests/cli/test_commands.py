@@ -1,5 +1,6 @@
 """The command does what it says, with real files, and in real processes where that matters."""
 
+import argparse
 import json
 import os
 import re
@@ -7,11 +8,13 @@ import signal
 import subprocess
 import time
 import urllib.request
+from types import SimpleNamespace
 
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
+from telemetry import cli
 from telemetry.cli.parser import SCENARIOS, build_parser
 from telemetry.summary import TRACE_COLUMNS, summary_from_json
 from tests.cli.cli_fixtures import *  # noqa: F403
@@ -216,6 +219,32 @@ def test_ctrl_c_during_work_is_one_line(tmp_path):
         out, err = work.communicate(timeout=60)
     assert (work.returncode, out, err) == (130, "", "bothends: stopped.\n")
     assert list(tmp_path.iterdir()) == []  # the temporary logbook is gone
+
+
+def test_ctrl_c_that_a_library_makes_an_error_of_is_ctrl_c_all_the_same(monkeypatch, capsys):
+    """As of pydantic, while it builds a model; without Ctrl+C the same error is a fault to report."""
+
+    def library(arguments):
+        try:
+            if arguments.pressed:
+                signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt:
+            pass
+        raise ValueError("a model cannot be built")
+
+    for pressed in (True, False):
+        asked = argparse.Namespace(command="review", run=library, pressed=pressed)
+        monkeypatch.setattr(
+            cli, "build_parser", lambda asked=asked: SimpleNamespace(parse_args=lambda _: asked)
+        )
+        before = signal.getsignal(signal.SIGINT)
+        code = cli.main([])
+        assert signal.getsignal(signal.SIGINT) is before
+        err = capsys.readouterr().err
+        if pressed:
+            assert (code, err) == (130, "bothends: stopped.\n")
+        else:
+            assert code == 1 and "cannot be built" in err
 
 
 def test_a_reader_that_leaves_early_is_no_error(files, tmp_path):
