@@ -221,7 +221,7 @@ def test_ctrl_c_during_work_is_one_line(tmp_path):
     assert list(tmp_path.iterdir()) == []  # the temporary logbook is gone
 
 
-def test_ctrl_c_that_a_library_makes_an_error_of_is_ctrl_c_all_the_same(monkeypatch, capsys):
+def test_ctrl_c_that_a_library_makes_an_error_of_is_ctrl_c_all_the_same(monkeypatch, capsys, request):
     """As of pydantic, while it builds a model; without Ctrl+C the same error is a fault to report."""
 
     def library(arguments):
@@ -232,14 +232,15 @@ def test_ctrl_c_that_a_library_makes_an_error_of_is_ctrl_c_all_the_same(monkeypa
             pass
         raise ValueError("a model cannot be built")
 
+    as_it_was = signal.signal(signal.SIGINT, signal.default_int_handler)  # a worker of pytest ignores it
+    request.addfinalizer(lambda: signal.signal(signal.SIGINT, as_it_was))
     for pressed in (True, False):
         asked = argparse.Namespace(command="review", run=library, pressed=pressed)
         monkeypatch.setattr(
             cli, "build_parser", lambda asked=asked: SimpleNamespace(parse_args=lambda _: asked)
         )
-        before = signal.getsignal(signal.SIGINT)
         code = cli.main([])
-        assert signal.getsignal(signal.SIGINT) is before
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
         err = capsys.readouterr().err
         if pressed:
             assert (code, err) == (130, "bothends: stopped.\n")
