@@ -181,7 +181,9 @@ def on_clock(
     interval = float(np.median(np.diff(own_t)))
     blank = _pauses(grid.t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
     if between == "line":
-        at, rate_hz = (own.astype(np.int32), 1.0) if row_by_row else (own_t, grid.sample_rate_hz)
+        steps = np.diff(own)
+        by_row = row_by_row and bool((steps == steps[0]).all())
+        at, rate_hz = (own.astype(np.int32), 1.0) if by_row else (own_t, grid.sample_rate_hz)
         return Lines(at, values.some(own), grid.n_samples, blank, rate_hz), 1 / interval
     return Column(_blanked(_on_clock(grid.t_s, own_t, values[own], between), blank)), 1 / interval
 
