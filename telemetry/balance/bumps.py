@@ -231,7 +231,7 @@ def _likenesses(road: FloatArray, rate_hz: float) -> Iterator[FloatArray]:
         for first in range(0, len(road), BLOCK):
             here = like[first : min(first + BLOCK, len(road))]
             here[:] = correlated(_level_beyond(road, first - n // 2, len(here) + n - 1), bump)
-        like /= max(_typical(like[:-1]), 1e-12)
+        like[:-1] /= max(_typical(like[:-1]), 1e-12)
         like[-1] = -np.inf
         yield like
 

@@ -70,3 +70,22 @@ def test_a_group_of_peaks_is_placed_at_the_first_that_counts():
     values[[50, 62, 120]] = [6.0, 10.0, 8.0]
     values[45] = 3.0  # less than half of the highest: not the bump
     assert peaks_above(values, 2.0, 20).tolist() == [50, 120]
+
+
+def test_memory_that_was_not_written_is_not_computed_with(monkeypatch):
+    """A signalling NaN, which memory may hold, is an invalid value to whoever divides it (IEEE 754-2019, sec. 6.2)."""
+    road = np.random.default_rng(4).normal(size=3000)
+    expected = standing_out(road, 250.0)
+
+    real = np.empty
+
+    def unwritten(*shape, **more):
+        found = real(*shape, **more)
+        if found.dtype == np.float64:
+            found.view(np.uint64)[...] = 0x7FF0000000000001
+        return found
+
+    monkeypatch.setattr("telemetry.balance.bumps.np.empty", unwritten)
+    with np.errstate(all="raise"):
+        found = standing_out(road, 250.0)
+    np.testing.assert_array_equal(found, expected)

@@ -6,8 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from telemetry.decimals import Column
 from telemetry.errors import ChannelError
-from telemetry.signals.channels import MEANINGS
+from telemetry.signals.channels import MEANINGS, on_clock
+from telemetry.signals.clock import Grid
 from tests.signals.made_logs import codes, make_log, make_run
 
 T = np.arange(4000) / 500
@@ -203,3 +205,18 @@ def test_channels_of_a_log_with_a_clock_gap_stay_in_place():
     keep = (T < 3.0) | (T >= 3.4)
     run = make_run(make_log(t_s=T[keep], x=30 + T[keep]), channels={"speed": "x"})
     np.testing.assert_allclose(run.channels["speed_m_s"], 30 + T, atol=1e-9)
+
+
+def test_a_slow_channel_between_rounded_stamps_keeps_its_own_times():
+    """At 333 Hz stamps of whole milliseconds are off by up to half of one; NumPy draws the lines between them."""
+    n = 4000
+    stamps = np.round(np.arange(n) / 333.0, 3)
+    own = np.flatnonzero(np.arange(n) % 7 % 3 == 0)  # at uneven intervals
+    speed = np.where(np.isin(np.arange(n), own), 20 + 5 * np.sin(stamps), np.nan)
+    grid = Grid(333.0, 0.0, stamps, range(n), range(n), even=True, jitter_s=0.0)
+    placed, _ = on_clock(Column(speed), stamps, grid)
+    drawn = np.interp(np.arange(n) / 333.0, stamps[own], speed[own])
+    until = own[-1]
+    np.testing.assert_allclose(placed[:until], drawn[:until], rtol=1e-12)
+    by_row = np.interp(np.arange(n), own, speed[own])
+    assert np.abs(by_row - drawn).max() > 1e-4  # placed by row it would be seen
